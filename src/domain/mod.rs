@@ -1,0 +1,7 @@
+//! The words of the trade as types, and facts as folds of events. Pure: no input or output, no clock, no randomness
+//! that is not handed in.
+
+pub mod command;
+pub mod finding;
+pub mod tag;
+pub mod units;

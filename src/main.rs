@@ -1,0 +1,2 @@
+//! The packmuster binary.
+fn main() {}
