@@ -2,6 +2,13 @@
 //! that is not handed in.
 
 pub mod command;
+pub mod event;
+pub mod facts;
 pub mod finding;
+pub mod ids;
+pub mod make;
+pub mod moment;
+pub mod pack;
 pub mod tag;
 pub mod units;
+pub mod verdict;

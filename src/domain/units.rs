@@ -61,6 +61,9 @@ pub fn decimal(text: &str, places: u32) -> Option<i64> {
 }
 
 /// Writes an integer count of `10^-places` as a decimal number without trailing zeros.
+///
+/// # Errors
+/// When the formatter does not take the text.
 pub fn write_decimal(f: &mut fmt::Formatter<'_>, value: i64, places: u32) -> fmt::Result {
     let scale = 10_u64.pow(places);
     let magnitude = value.unsigned_abs();
@@ -183,6 +186,7 @@ impl MilliampHours {
     }
 
     /// `percent` per cent of this capacity, rounded up: a limit must not be lower than what it says.
+    #[must_use]
     pub fn percent(self, percent: u32) -> Self {
         let value = (u64::from(self.0) * u64::from(percent)).div_ceil(100);
         Self(u32::try_from(value).unwrap_or(u32::MAX))

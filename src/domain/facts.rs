@@ -1,0 +1,408 @@
+//! The facts about every kind of thing, and the one fold that makes them from events.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+use serde_json::Error as JsonError;
+
+use super::event::{Event, Scope};
+use super::ids::{LoanId, LotId, MakeId, PackId, PlayerId, PlayerMakeId, RideId, RunId, Thing, ThingKind};
+use super::make::{PackMake, PlayerMake};
+use super::moment::Moment;
+use super::pack::{PackFacts, bind};
+use super::units::MilliampHours;
+use super::verdict::Verdict;
+
+/// What a tag or foreign code names.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct CodeFacts {
+    /// The thing that it names or last named.
+    pub thing: Option<Thing>,
+    /// True once it stopped naming it.
+    pub retired: bool,
+}
+
+/// A player.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct PlayerFacts {
+    /// Tags and foreign codes that name it.
+    pub codes: Vec<String>,
+    /// Its make.
+    pub make: Option<PlayerMakeId>,
+    /// The ride that is open in it, and the pack.
+    pub ride: Option<(RideId, PackId)>,
+    /// The loan that it is on, the pack it began with, since when, and when it is due.
+    pub loan: Option<(LoanId, PackId, Moment, Date)>,
+    /// Loans begun.
+    pub loans: u32,
+}
+
+/// A slot of the bench.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct SlotFacts {
+    /// Tags that name it.
+    pub codes: Vec<String>,
+    /// What people call it.
+    pub name: String,
+    /// The run that is open in it: run, pack, since when.
+    pub run: Option<(RunId, PackId, Moment)>,
+    /// Readings taken in it.
+    pub readings: u32,
+    /// Runs that ended without a reading.
+    pub no_results: u32,
+}
+
+/// A place.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct PlaceFacts {
+    /// Tags that name it.
+    pub codes: Vec<String>,
+    /// What people call it.
+    pub name: String,
+    /// The verdict whose packs it takes.
+    pub tray: Option<Verdict>,
+}
+
+/// A person at the bench.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct OperatorFacts {
+    /// Tags that name them.
+    pub codes: Vec<String>,
+    /// Initials.
+    pub initials: String,
+    /// May overrule the judge.
+    pub may_overrule: bool,
+}
+
+/// A lot.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct LotFacts {
+    /// Its make.
+    pub make: Option<MakeId>,
+    /// Its name.
+    pub name: String,
+    /// The supplier's reference.
+    pub supplier_ref: String,
+    /// When it was received.
+    pub received: Option<Moment>,
+    /// Cartons opened.
+    pub cartons: u32,
+    /// Packs entered.
+    pub packs: u32,
+}
+
+/// A carton, with what its sample needs.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct CartonFacts {
+    /// Its lot.
+    pub lot: Option<LotId>,
+    /// Its name.
+    pub name: String,
+    /// How many packs it should hold.
+    pub size: u32,
+    /// Packs entered from it.
+    pub packs: u32,
+    /// The first reading of each of its packs that was read while new.
+    pub readings: BTreeMap<PackId, MilliampHours>,
+}
+
+/// A loan.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct LoanFacts {
+    /// The player.
+    pub player: Option<PlayerId>,
+    /// The pack that it began with.
+    pub pack: Option<PackId>,
+    /// When it began.
+    pub began: Option<Moment>,
+    /// When it is due.
+    pub due: Option<Date>,
+    /// When it ended.
+    pub ended: Option<Moment>,
+    /// Why the judge was overruled for it.
+    pub overruled: Option<String>,
+}
+
+/// A safety notice.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct NoticeFacts {
+    /// What it covers.
+    pub scope: Scope,
+    /// The verdict that it gives at least.
+    pub verdict: Option<Verdict>,
+    /// What it says.
+    pub text: String,
+    /// True once it was lifted.
+    pub lifted: bool,
+}
+
+/// A site.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct SiteFacts {
+    /// Its name.
+    pub name: String,
+    /// Its time zone, an IANA name.
+    pub zone: String,
+    /// Copies of the ledger that have written for it.
+    pub writers: u32,
+}
+
+/// The policy in force.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct PolicyFacts {
+    /// Its text.
+    pub text: String,
+    /// When it was adopted.
+    pub adopted: Option<Moment>,
+}
+
+macro_rules! facts {
+    ($($kind:ident($facts:ty)),* $(,)?) => {
+        /// The facts about one thing.
+        #[derive(Debug, Clone, PartialEq, Eq)]
+        #[expect(missing_docs, reason = "each kind is documented at its facts")]
+        pub enum Facts {
+            $($kind($facts)),*
+        }
+
+        impl Facts {
+            /// A thing of which nothing is known yet.
+            pub fn unknown(kind: ThingKind) -> Self {
+                match kind {
+                    $(ThingKind::$kind => Self::$kind(Default::default())),*
+                }
+            }
+
+            /// The facts as JSON, for the projection.
+            ///
+            /// # Errors
+            /// When a value has no JSON form; no fact has such a value.
+            pub fn to_json(&self) -> Result<String, JsonError> {
+                match self {
+                    $(Self::$kind(facts) => serde_json::to_string(facts)),*
+                }
+            }
+
+            /// Reads facts of a kind from the projection.
+            ///
+            /// # Errors
+            /// When the text is not what [`Facts::to_json`] writes.
+            pub fn from_json(kind: ThingKind, text: &str) -> Result<Self, JsonError> {
+                match kind {
+                    $(ThingKind::$kind => serde_json::from_str(text).map(Self::$kind)),*
+                }
+            }
+        }
+
+        $(
+            impl TryFrom<Facts> for $facts {
+                type Error = ();
+
+                fn try_from(facts: Facts) -> Result<Self, ()> {
+                    match facts {
+                        Facts::$kind(facts) => Ok(facts),
+                        _ => Err(()),
+                    }
+                }
+            }
+        )*
+    };
+}
+
+facts!(
+    Code(CodeFacts),
+    Pack(PackFacts),
+    Player(PlayerFacts),
+    Slot(SlotFacts),
+    Place(PlaceFacts),
+    Operator(OperatorFacts),
+    Make(Option<PackMake>),
+    PlayerMake(Option<PlayerMake>),
+    Lot(LotFacts),
+    Carton(CartonFacts),
+    Loan(LoanFacts),
+    Notice(NoticeFacts),
+    Site(SiteFacts),
+    Policy(PolicyFacts),
+);
+
+impl Facts {
+    /// The name under which people look the thing up, where it has one.
+    pub fn name(&self) -> Option<&str> {
+        let name = match self {
+            Self::Slot(facts) => &facts.name,
+            Self::Place(facts) => &facts.name,
+            Self::Operator(facts) => &facts.initials,
+            Self::Make(facts) => &facts.as_ref()?.name,
+            Self::PlayerMake(facts) => &facts.as_ref()?.name,
+            Self::Lot(facts) => &facts.name,
+            Self::Carton(facts) => &facts.name,
+            Self::Site(facts) => &facts.name,
+            Self::Pack(facts) => facts.serial.as_ref()?,
+            _ => return None,
+        };
+        (!name.is_empty()).then_some(name.as_str())
+    }
+
+    /// Folds one event of the thing in. Total: an event that says nothing about the thing changes nothing.
+    pub fn apply(&mut self, thing: Thing, event: &Event) {
+        match self {
+            Self::Pack(facts) => facts.apply(PackId::new(thing.id), event),
+            Self::Code(facts) => apply_code(facts, event),
+            Self::Player(facts) => apply_player(facts, event),
+            Self::Slot(facts) => apply_slot(facts, event),
+            Self::Carton(facts) => apply_carton(facts, event),
+            Self::Lot(facts) => apply_lot(facts, event),
+            Self::Loan(facts) => apply_loan(facts, event),
+            Self::Place(facts) => match event {
+                Event::PlaceAdded(e) => {
+                    facts.name.clone_from(&e.name);
+                    facts.tray = e.tray;
+                }
+                _ => apply_codes(&mut facts.codes, event),
+            },
+            Self::Operator(facts) => match event {
+                Event::OperatorEnrolled(e) => {
+                    facts.initials.clone_from(&e.initials);
+                    facts.may_overrule = e.may_overrule;
+                }
+                _ => apply_codes(&mut facts.codes, event),
+            },
+            Self::Make(facts) => {
+                if let Event::MakeDeclared(e) = event {
+                    *facts = Some(e.spec.clone());
+                }
+            }
+            Self::PlayerMake(facts) => {
+                if let Event::PlayerMakeDeclared(e) = event {
+                    *facts = Some(e.spec.clone());
+                }
+            }
+            Self::Notice(facts) => match event {
+                Event::NoticeIssued(e) => {
+                    facts.scope = e.scope.clone();
+                    facts.verdict = Some(e.verdict);
+                    facts.text.clone_from(&e.text);
+                }
+                Event::NoticeLifted(_) => facts.lifted = true,
+                _ => {}
+            },
+            Self::Site(facts) => match event {
+                Event::SiteOpened(e) => {
+                    facts.name.clone_from(&e.name);
+                    facts.zone.clone_from(&e.zone);
+                }
+                Event::WriterOpened(_) => facts.writers = facts.writers.saturating_add(1),
+                _ => {}
+            },
+            Self::Policy(facts) => {
+                if let Event::PolicyAdopted(e) = event {
+                    *facts = PolicyFacts { text: e.text.clone(), adopted: Some(e.at) };
+                }
+            }
+        }
+    }
+}
+
+fn apply_codes(codes: &mut Vec<String>, event: &Event) {
+    match event {
+        Event::TagBound(e) => bind(codes, &e.code),
+        Event::TagRetired(e) => codes.retain(|code| *code != e.code),
+        _ => {}
+    }
+}
+
+fn apply_code(facts: &mut CodeFacts, event: &Event) {
+    match event {
+        Event::TagBound(e) => *facts = CodeFacts { thing: Some(e.thing), retired: false },
+        Event::TagRetired(e) if facts.thing == Some(e.thing) => facts.retired = true,
+        _ => {}
+    }
+}
+
+fn apply_player(facts: &mut PlayerFacts, event: &Event) {
+    match event {
+        Event::PlayerAdded(e) => facts.make = Some(e.make),
+        Event::Installed(e) => facts.ride = Some((e.ride, e.pack)),
+        Event::Removed(e) => {
+            if facts.ride.is_some_and(|(ride, _)| ride == e.ride) {
+                facts.ride = None;
+            }
+        }
+        Event::LoanBegan(e) => {
+            facts.loan = Some((e.loan, e.pack, e.at, e.due));
+            facts.loans = facts.loans.saturating_add(1);
+        }
+        Event::LoanEnded(e) => {
+            if facts.loan.is_some_and(|(loan, ..)| loan == e.loan) {
+                facts.loan = None;
+            }
+        }
+        _ => apply_codes(&mut facts.codes, event),
+    }
+}
+
+fn apply_slot(facts: &mut SlotFacts, event: &Event) {
+    let close = |facts: &mut SlotFacts, run: Option<RunId>| {
+        if facts.run.map(|(open, ..)| open) == run {
+            facts.run = None;
+        }
+    };
+    match event {
+        Event::SlotAdded(e) => facts.name.clone_from(&e.name),
+        Event::RunBegan(e) => facts.run = Some((e.run, e.pack, e.at)),
+        Event::RunEnded(e) => {
+            facts.no_results = facts.no_results.saturating_add(1);
+            close(facts, Some(e.run));
+        }
+        Event::ReadingTaken(e) => {
+            facts.readings = facts.readings.saturating_add(1);
+            close(facts, e.run);
+        }
+        _ => apply_codes(&mut facts.codes, event),
+    }
+}
+
+fn apply_carton(facts: &mut CartonFacts, event: &Event) {
+    match event {
+        Event::CartonOpened(e) => {
+            facts.lot = Some(e.lot);
+            facts.name.clone_from(&e.name);
+            facts.size = e.size;
+        }
+        Event::PackAdded(_) => facts.packs = facts.packs.saturating_add(1),
+        Event::ReadingTaken(e) => {
+            facts.readings.entry(e.pack).or_insert(e.capacity);
+        }
+        _ => {}
+    }
+}
+
+fn apply_lot(facts: &mut LotFacts, event: &Event) {
+    match event {
+        Event::LotReceived(e) => {
+            facts.make = Some(e.make);
+            facts.name.clone_from(&e.name);
+            facts.supplier_ref.clone_from(&e.supplier_ref);
+            facts.received = Some(e.at);
+        }
+        Event::CartonOpened(_) => facts.cartons = facts.cartons.saturating_add(1),
+        Event::PackAdded(_) => facts.packs = facts.packs.saturating_add(1),
+        _ => {}
+    }
+}
+
+fn apply_loan(facts: &mut LoanFacts, event: &Event) {
+    match event {
+        Event::LoanBegan(e) => {
+            facts.player = Some(e.player);
+            facts.pack = Some(e.pack);
+            facts.began = Some(e.at);
+            facts.due = Some(e.due);
+        }
+        Event::LoanEnded(e) => facts.ended = Some(e.at),
+        Event::Overruled(e) => facts.overruled = Some(e.reason.clone()),
+        _ => {}
+    }
+}

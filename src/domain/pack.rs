@@ -1,0 +1,313 @@
+//! The facts about one pack, folded from its events.
+//!
+//! Folding is total: any events in any order give facts, and what does not add up is kept as an oddity for people to
+//! look at. What is not known is `None`, never zero.
+
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+use super::event::{Basis, Entrance, Event, Origin, PackAdded, Removed, Use};
+use super::finding::Finding;
+use super::ids::{CartonId, LoanId, LotId, MakeId, PackId, PlayerId, RideId, RunId, SlotId};
+use super::moment::Moment;
+use super::units::{Cycles, MilliampHours, Milliohms};
+
+/// One capacity test costs a pack one full cycle.
+const TEST_CYCLES: Cycles = Cycles::new(1000);
+
+/// One reading, as far as the judge needs it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ReadingFact {
+    /// When it was taken.
+    pub at: Moment,
+    /// What it gave.
+    pub capacity: MilliampHours,
+    /// In which slot, if known.
+    pub slot: Option<SlotId>,
+    /// Internal resistance, if measured.
+    pub resistance: Option<Milliohms>,
+}
+
+/// A pack's open ride.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OpenRide {
+    /// The ride.
+    pub ride: RideId,
+    /// The player it rides in.
+    pub player: PlayerId,
+    /// Since when.
+    pub since: Moment,
+}
+
+/// A pack's open loan.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OpenLoan {
+    /// The loan.
+    pub loan: LoanId,
+    /// Since when.
+    pub since: Moment,
+    /// When it is due back.
+    pub due: Date,
+}
+
+/// A pack's open run in a slot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OpenRun {
+    /// The run.
+    pub run: RunId,
+    /// The slot.
+    pub slot: SlotId,
+    /// Since when.
+    pub since: Moment,
+}
+
+/// A finished ride.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RideFact {
+    /// The ride.
+    pub ride: RideId,
+    /// The player.
+    pub player: PlayerId,
+    /// What it cost.
+    pub used: Use,
+}
+
+/// Something in a history that cannot be as entered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Oddity {
+    /// Put into a player while its last ride was still open.
+    InstalledWhileRiding,
+    /// Taken out of a player in which it was not.
+    RemovedFromElsewhere,
+    /// Put into a slot while it was in another.
+    RunWhileInSlot,
+    /// Sent out while it was out.
+    LentWhileOut,
+    /// Sent out against the judge.
+    Overruled,
+    /// Not found where it should be.
+    Missing,
+}
+
+impl std::fmt::Display for Oddity {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Self::InstalledWhileRiding => "put into a player while it was still riding in another",
+            Self::RemovedFromElsewhere => "taken out of a player in which it was not",
+            Self::RunWhileInSlot => "put into a slot while it was in another",
+            Self::LentWhileOut => "sent out while it was still out",
+            Self::Overruled => "sent out against the judge",
+            Self::Missing => "not found in the player it should have been in; whereabouts unknown",
+        })
+    }
+}
+
+/// All facts about a pack that verdicts and reports need.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct PackFacts {
+    /// Tags and foreign codes that name it, oldest first.
+    pub codes: Vec<String>,
+    /// Its make.
+    pub make: Option<MakeId>,
+    /// How it came into the ledger.
+    pub entrance: Option<Entrance>,
+    /// When it came into the ledger.
+    pub added: Option<Moment>,
+    /// The origin it was entered with.
+    pub entered_as: Option<Origin>,
+    /// Its lot.
+    pub lot: Option<LotId>,
+    /// Its carton.
+    pub carton: Option<CartonId>,
+    /// The maker's date, if known.
+    pub made: Option<Date>,
+    /// The maker's serial, if known.
+    pub serial: Option<String>,
+    /// Cycles before it came into the ledger, if known.
+    pub prior: Option<Cycles>,
+    /// Cycles by tests and rounds since.
+    pub bench_cycles: Cycles,
+    /// Finished rides.
+    pub rides: Vec<RideFact>,
+    /// The ride that it is on.
+    pub ride: Option<OpenRide>,
+    /// The loan that it is on.
+    pub loan: Option<OpenLoan>,
+    /// How many loans it has begun.
+    pub loans: u32,
+    /// The latest return from a loan, or adoption out of one.
+    pub returned: Option<Moment>,
+    /// The slot that it is in.
+    pub run: Option<OpenRun>,
+    /// Readings, by the moment they were taken.
+    pub readings: Vec<ReadingFact>,
+    /// Rounds, by the moment they were done.
+    pub rounds: Vec<Moment>,
+    /// The latest charge entered.
+    pub charged: Option<Moment>,
+    /// Findings, in the order entered.
+    pub findings: Vec<(Finding, Moment)>,
+    /// Since when it is missing.
+    pub missing: Option<Moment>,
+    /// What does not add up.
+    pub oddities: Vec<(Oddity, Moment)>,
+}
+
+impl PackFacts {
+    /// The origin that limits depend on: `service` as soon as it was ever dispatched.
+    pub fn origin(&self) -> Origin {
+        if self.loans > 0 { Origin::Service } else { self.entered_as.unwrap_or(Origin::Service) }
+    }
+
+    /// Total equivalent full cycles that are known of.
+    pub fn cycles(&self) -> Cycles {
+        let rides = self.rides.iter().fold(Cycles::default(), |sum, ride| sum.plus(ride.used.cycles));
+        rides.plus(self.bench_cycles).plus(self.prior.unwrap_or_default())
+    }
+
+    /// True when some of the cycles were estimated from days out.
+    pub fn cycles_estimated(&self) -> bool {
+        self.rides.iter().any(|ride| matches!(ride.used.basis, Basis::Estimated { .. }))
+    }
+
+    /// True when the cycles before it came into the ledger are not known.
+    pub fn cycles_incomplete(&self) -> bool {
+        self.prior.is_none() && self.entrance != Some(Entrance::Received)
+    }
+
+    /// The moment after which a reading must lie to count: the latest return or round.
+    pub fn counts_from(&self) -> Option<Moment> {
+        self.returned.max(self.rounds.last().copied())
+    }
+
+    /// Readings that count, in order: later than the last return and the last round.
+    pub fn counting(&self) -> impl DoubleEndedIterator<Item = &ReadingFact> {
+        let from = self.counts_from();
+        self.readings.iter().filter(move |reading| from.is_none_or(|from| reading.at > from))
+    }
+
+    /// Rounds since the last return: those spent on the present weakness.
+    pub fn rounds_since_return(&self) -> usize {
+        self.rounds.iter().filter(|&&at| self.returned.is_none_or(|returned| at > returned)).count()
+    }
+
+    /// The latest moment at which the pack is known to have been charged: entered, or by a test or round at the bench.
+    pub fn last_charge(&self) -> Option<Moment> {
+        let reading = self.readings.last().map(|reading| reading.at);
+        self.charged.max(reading).max(self.rounds.last().copied())
+    }
+
+    /// Folds one event of pack `id` in.
+    pub fn apply(&mut self, id: PackId, event: &Event) {
+        match event {
+            Event::PackAdded(e) => self.add(e),
+            Event::TagBound(e) => bind(&mut self.codes, &e.code),
+            Event::TagRetired(e) => self.codes.retain(|code| *code != e.code),
+            Event::Installed(e) => {
+                if self.ride.is_some() {
+                    self.odd(Oddity::InstalledWhileRiding, e.at);
+                }
+                self.missing = None;
+                self.ride = Some(OpenRide { ride: e.ride, player: e.player, since: e.at });
+            }
+            Event::Removed(e) => self.remove(e),
+            Event::UseCounted(e) => {
+                if let Some(ride) = self.rides.iter_mut().find(|ride| ride.ride == e.ride) {
+                    ride.used = e.used;
+                }
+            }
+            Event::LoanBegan(e) => {
+                if self.loan.is_some() {
+                    self.odd(Oddity::LentWhileOut, e.at);
+                }
+                self.loans = self.loans.saturating_add(1);
+                self.loan = Some(OpenLoan { loan: e.loan, since: e.at, due: e.due });
+            }
+            Event::LoanEnded(e) => {
+                if self.loan.is_some_and(|loan| loan.loan == e.loan) {
+                    self.loan = None;
+                }
+                self.returned = self.returned.max(Some(e.at));
+            }
+            Event::FindingSeen(e) => {
+                self.missing = None;
+                self.findings.push((e.finding, e.at));
+            }
+            Event::Overruled(e) => self.odd(Oddity::Overruled, e.at),
+            _ => self.apply_bench(id, event),
+        }
+    }
+
+    fn apply_bench(&mut self, id: PackId, event: &Event) {
+        match event {
+            Event::RunBegan(e) => {
+                if self.run.is_some() {
+                    self.odd(Oddity::RunWhileInSlot, e.at);
+                }
+                self.missing = None;
+                self.run = Some(OpenRun { run: e.run, slot: e.slot, since: e.at });
+            }
+            Event::RunEnded(e) => self.end_run(Some(e.run)),
+            Event::ReadingTaken(e) if e.pack == id => {
+                let fact =
+                    ReadingFact { at: e.at, capacity: e.capacity, slot: e.slot, resistance: e.resistance };
+                let place = self.readings.partition_point(|reading| reading.at <= e.at);
+                self.readings.insert(place, fact);
+                self.bench_cycles = self.bench_cycles.plus(TEST_CYCLES);
+                self.missing = None;
+                self.end_run(e.run);
+            }
+            Event::RoundDone(e) => {
+                let place = self.rounds.partition_point(|&at| at <= e.at);
+                self.rounds.insert(place, e.at);
+                self.bench_cycles = self.bench_cycles.plus(Cycles::new(e.cycles.saturating_mul(1000)));
+                self.missing = None;
+            }
+            Event::Charged(e) => self.charged = self.charged.max(Some(e.at)),
+            _ => {}
+        }
+    }
+
+    fn add(&mut self, e: &PackAdded) {
+        self.make = Some(e.make);
+        self.entrance = Some(e.entrance);
+        self.added = Some(e.at);
+        self.entered_as = Some(e.origin);
+        self.lot = e.lot;
+        self.carton = e.carton;
+        self.made = e.made;
+        self.serial.clone_from(&e.serial);
+        self.prior = e.prior;
+    }
+
+    fn remove(&mut self, e: &Removed) {
+        if self.ride.is_some_and(|ride| ride.ride == e.ride) {
+            self.ride = None;
+        } else {
+            self.odd(Oddity::RemovedFromElsewhere, e.at);
+        }
+        self.rides.push(RideFact { ride: e.ride, player: e.player, used: e.used });
+        if !e.found {
+            self.missing = Some(e.at);
+            self.odd(Oddity::Missing, e.at);
+        }
+    }
+
+    fn end_run(&mut self, run: Option<RunId>) {
+        if run.is_some() && self.run.map(|open| open.run) == run {
+            self.run = None;
+        }
+    }
+
+    fn odd(&mut self, oddity: Oddity, at: Moment) {
+        self.oddities.push((oddity, at));
+    }
+}
+
+/// Adds a code to a thing's codes, once.
+pub(crate) fn bind(codes: &mut Vec<String>, code: &str) {
+    if !codes.iter().any(|known| known == code) {
+        codes.push(code.to_owned());
+    }
+}

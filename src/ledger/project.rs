@@ -1,0 +1,223 @@
+//! Projections: the facts of every thing, kept up to date with each entry, in the same transaction.
+//!
+//! The invariant: a thing's row is the fold, in (clock, writer, number) order, of its entries that are not voided. An entry
+//! that lies behind what a row already holds, or a void, folds that thing anew from its entries.
+
+use std::collections::HashMap;
+
+use rusqlite::{OptionalExtension, params};
+
+use crate::domain::event::Event;
+use crate::domain::facts::Facts;
+use crate::domain::ids::{ActId, Thing, ThingKind, WriterId};
+
+use super::entry::Position;
+use super::error::LedgerError;
+use super::file::Ledger;
+use super::write::signed;
+
+/// Things held in memory at most before they are written out.
+const CACHED: usize = 100_000;
+
+/// Rows of `thing` that were read or changed in this transaction.
+#[derive(Default)]
+pub(crate) struct Cache {
+    rows: HashMap<Thing, Row>,
+}
+
+#[derive(Clone)]
+pub(crate) struct Row {
+    pub(crate) last: Position,
+    pub(crate) facts: Facts,
+    dirty: bool,
+}
+
+impl Cache {
+    pub(crate) fn clear(&mut self) {
+        self.rows.clear();
+    }
+}
+
+/// The stored number of a kind.
+pub(crate) fn code(kind: ThingKind) -> i64 {
+    let place = ThingKind::ALL.iter().position(|known| *known == kind).unwrap_or(usize::MAX);
+    i64::try_from(place).unwrap_or(i64::MAX)
+}
+
+pub(crate) fn kind_of(code: i64) -> Option<ThingKind> {
+    usize::try_from(code).ok().and_then(|place| ThingKind::ALL.get(place)).copied()
+}
+
+impl Ledger {
+    /// Takes one new entry into the projections.
+    pub(crate) fn project(&mut self, position: Position, event: &Event) -> Result<(), LedgerError> {
+        let mut things = event.things();
+        things.sort_unstable();
+        things.dedup();
+        for &thing in &things {
+            self.touch(thing, position)?;
+        }
+        let void = if let Event::ActVoided(void) = event {
+            self.mark_voided(void.act)?;
+            true
+        } else {
+            false
+        };
+        for thing in things {
+            if void {
+                self.refold(thing)?;
+            } else {
+                self.advance(thing, position, event)?;
+            }
+            self.settings_changed(thing.kind);
+        }
+        if self.cache.rows.len() > CACHED {
+            self.flush()?;
+            self.cache.clear();
+        }
+        Ok(())
+    }
+
+    fn touch(&mut self, thing: Thing, position: Position) -> Result<(), LedgerError> {
+        self.conn
+            .prepare_cached("INSERT INTO touch (kind, id, clock, writer, number) VALUES (?1, ?2, ?3, ?4, ?5)")?
+            .execute(params![
+                code(thing.kind),
+                thing.id.as_bytes(),
+                position.clock,
+                position.writer.uuid().as_bytes(),
+                signed(position.number)?
+            ])?;
+        Ok(())
+    }
+
+    fn advance(&mut self, thing: Thing, position: Position, event: &Event) -> Result<(), LedgerError> {
+        let behind = match self.row(thing)? {
+            Some(row) if row.last > position => true,
+            Some(row) => {
+                row.facts.apply(thing, event);
+                row.last = position;
+                row.dirty = true;
+                false
+            }
+            None => {
+                let mut facts = Facts::unknown(thing.kind);
+                facts.apply(thing, event);
+                self.cache.rows.insert(thing, Row { last: position, facts, dirty: true });
+                false
+            }
+        };
+        if behind { self.refold(thing) } else { Ok(()) }
+    }
+
+    /// Folds a thing anew from its entries.
+    pub(crate) fn refold(&mut self, thing: Thing) -> Result<(), LedgerError> {
+        if let Some((facts, last)) = self.fold_until(thing, i64::MAX)? {
+            self.cache.rows.insert(thing, Row { last, facts, dirty: true });
+        }
+        Ok(())
+    }
+
+    /// The fold of a thing's entries up to a clock value, and the position of the last of them; `None` when it has none.
+    ///
+    /// Acts that are voided by an entry up to that clock value are left out.
+    pub(crate) fn fold_until(&mut self, thing: Thing, clock: i64) -> Result<Option<(Facts, Position)>, LedgerError> {
+        let entries = self.entries_of(thing, clock)?;
+        let Some(last) = entries.last().map(|entry| entry.position) else { return Ok(None) };
+        let voided: Vec<ActId> = entries
+            .iter()
+            .filter_map(|entry| if let Event::ActVoided(void) = &entry.event { Some(void.act) } else { None })
+            .collect();
+        let mut facts = Facts::unknown(thing.kind);
+        for entry in entries.iter().filter(|entry| !voided.contains(&entry.act)) {
+            facts.apply(thing, &entry.event);
+        }
+        Ok(Some((facts, last)))
+    }
+
+    /// The row of a thing, from memory or the file.
+    pub(crate) fn row(&mut self, thing: Thing) -> Result<Option<&mut Row>, LedgerError> {
+        if !self.cache.rows.contains_key(&thing) {
+            let Some(row) = self.stored_row(thing)? else { return Ok(None) };
+            self.cache.rows.insert(thing, row);
+        }
+        Ok(self.cache.rows.get_mut(&thing))
+    }
+
+    pub(crate) fn stored_row(&self, thing: Thing) -> Result<Option<Row>, LedgerError> {
+        let mut statement = self
+            .conn
+            .prepare_cached("SELECT state, clock, writer, number FROM thing WHERE kind = ?1 AND id = ?2")?;
+        let found = statement
+            .query_row(params![code(thing.kind), thing.id.as_bytes()], |row| {
+                Ok((row.get::<_, String>(0)?, position(row, 1)?))
+            })
+            .optional()?;
+        let Some((state, last)) = found else { return Ok(None) };
+        let facts = Facts::from_json(thing.kind, &state)
+            .map_err(|source| LedgerError::Json { what: format!("the state of a {}", thing.kind), source })?;
+        Ok(Some(Row { last, facts, dirty: false }))
+    }
+
+    /// Writes changed rows out.
+    pub(crate) fn flush(&mut self) -> Result<(), LedgerError> {
+        let mut changed: Vec<(&Thing, &mut Row)> =
+            self.cache.rows.iter_mut().filter(|(_, row)| row.dirty).collect();
+        // In key order, so that a large batch walks the table once.
+        changed.sort_unstable_by_key(|(thing, _)| **thing);
+        for (thing, row) in changed {
+            let state = row
+                .facts
+                .to_json()
+                .map_err(|source| LedgerError::Json { what: format!("the state of a {}", thing.kind), source })?;
+            self.conn
+                .prepare_cached(
+                    "INSERT INTO thing (kind, id, name, state, clock, writer, number)
+                     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+                     ON CONFLICT (kind, id) DO UPDATE SET name = excluded.name, state = excluded.state,
+                         clock = excluded.clock, writer = excluded.writer, number = excluded.number",
+                )?
+                .execute(params![
+                    code(thing.kind),
+                    thing.id.as_bytes(),
+                    row.facts.name(),
+                    state,
+                    row.last.clock,
+                    row.last.writer.uuid().as_bytes(),
+                    signed(row.last.number)?
+                ])?;
+            row.dirty = false;
+        }
+        Ok(())
+    }
+
+    fn mark_voided(&mut self, act: ActId) -> Result<(), LedgerError> {
+        self.conn
+            .prepare_cached("UPDATE act SET voided = 1 WHERE act = ?1")?
+            .execute([act.uuid().as_bytes()])?;
+        Ok(())
+    }
+
+    /// Makes the projections anew from the entries alone.
+    ///
+    /// # Errors
+    /// A fault of the file, or an entry that does not read; the old projections stay then.
+    pub fn rebuild(&mut self, mut progress: impl FnMut(u64)) -> Result<u64, LedgerError> {
+        self.transact(|ledger| {
+            ledger.cache.clear();
+            ledger.settings = None;
+            ledger.conn.execute_batch(super::schema::DROP_PROJECTIONS)?;
+            ledger.conn.execute_batch(super::schema::PROJECTIONS)?;
+            ledger.replay(&mut progress)
+        })
+    }
+}
+
+/// Reads (clock, writer, number) from three columns of a row.
+pub(crate) fn position(row: &rusqlite::Row<'_>, at: usize) -> rusqlite::Result<Position> {
+    Ok(Position {
+        clock: row.get(at)?,
+        writer: WriterId::new(uuid::Uuid::from_bytes(row.get(at + 1)?)),
+        number: row.get::<_, i64>(at + 2)?.unsigned_abs(),
+    })
+}

@@ -1,0 +1,272 @@
+//! Reading facts and histories.
+
+use rusqlite::{OptionalExtension, Row as SqlRow, params};
+
+use crate::domain::event::Event;
+use crate::domain::facts::{CodeFacts, Facts};
+use crate::domain::ids::{ActId, Thing, ThingKind};
+use crate::domain::moment::Moment;
+
+use super::entry::{Entry, Position};
+use super::error::LedgerError;
+use super::file::Ledger;
+use super::project::{code, kind_of, position};
+use super::write::signed;
+
+/// What a code names.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Named {
+    /// It names this thing.
+    Now(Thing),
+    /// It named this thing once, and was replaced or retired.
+    Once(Thing),
+}
+
+/// Columns of an entry, in the order that [`entry`] reads.
+const ENTRY: &str = "entry.clock, entry.writer, entry.number, entry.recorded, entry.desk, entry.operator, entry.act,
+    entry.kind, entry.body";
+
+impl Ledger {
+    /// The facts of a thing as they stand; `None` when nothing is known of it.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn facts<T: TryFrom<Facts>>(&mut self, thing: Thing) -> Result<Option<T>, LedgerError> {
+        Ok(self.row(thing)?.map(|row| row.facts.clone()).and_then(|facts| facts.try_into().ok()))
+    }
+
+    /// The facts of a thing as all entries up to a clock value gave them.
+    ///
+    /// A row whose last entry lies within the bound is that fold already; else it is folded from the entries.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn facts_until<T: TryFrom<Facts>>(&mut self, thing: Thing, clock: i64) -> Result<Option<T>, LedgerError> {
+        let facts = match self.row(thing)? {
+            None => return Ok(None),
+            Some(row) if row.last.clock <= clock => Some(row.facts.clone()),
+            Some(_) => self.fold_until(thing, clock)?.map(|(facts, _)| facts),
+        };
+        Ok(facts.and_then(|facts| facts.try_into().ok()))
+    }
+
+    /// What a code names, if anything.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn resolve(&mut self, text: &str) -> Result<Option<Named>, LedgerError> {
+        let facts: Option<CodeFacts> = self.facts(Thing::code(text))?;
+        Ok(facts.and_then(|facts| {
+            let thing = facts.thing?;
+            Some(if facts.retired { Named::Once(thing) } else { Named::Now(thing) })
+        }))
+    }
+
+    /// Every thing of a kind, in the order of their identities.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn all(&mut self, kind: ThingKind) -> Result<Vec<(Thing, Facts)>, LedgerError> {
+        let mut all = Vec::new();
+        self.each(kind, |thing, _last, facts| {
+            all.push((thing, facts));
+            Ok::<(), LedgerError>(())
+        })?;
+        Ok(all)
+    }
+
+    /// Walks every thing of a kind, in the order of their identities, with the clock of its last entry.
+    ///
+    /// # Errors
+    /// A fault of the file, or what `visit` returns.
+    pub fn each<E: From<LedgerError>>(
+        &mut self,
+        kind: ThingKind,
+        mut visit: impl FnMut(Thing, i64, Facts) -> Result<(), E>,
+    ) -> Result<(), E> {
+        self.flush()?;
+        let fault = |error: rusqlite::Error| E::from(LedgerError::from(error));
+        let mut statement = self
+            .conn
+            .prepare_cached("SELECT id, state, clock FROM thing WHERE kind = ?1 ORDER BY id")
+            .map_err(fault)?;
+        let mut rows = statement.query([code(kind)]).map_err(fault)?;
+        while let Some(row) = rows.next().map_err(fault)? {
+            let id = uuid::Uuid::from_bytes(row.get(0).map_err(fault)?);
+            let state = row.get_ref(1).and_then(|value| Ok(value.as_str()?)).map_err(fault)?;
+            let facts = Facts::from_json(kind, state)
+                .map_err(|source| LedgerError::Json { what: format!("the state of a {kind}"), source })?;
+            visit(Thing { kind, id }, row.get(2).map_err(fault)?, facts)?;
+        }
+        Ok(())
+    }
+
+    /// The things of a kind that bear a name.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn named(&mut self, kind: ThingKind, name: &str) -> Result<Vec<Thing>, LedgerError> {
+        self.flush()?;
+        let mut statement =
+            self.conn.prepare_cached("SELECT id FROM thing WHERE kind = ?1 AND name = ?2 ORDER BY id")?;
+        let ids = statement.query_map(params![code(kind), name], |row| row.get::<_, [u8; 16]>(0))?;
+        let mut things = Vec::new();
+        for id in ids {
+            things.push(Thing { kind, id: uuid::Uuid::from_bytes(id?) });
+        }
+        Ok(things)
+    }
+
+    /// The entries of a thing, in the order of the fold, with a mark on those that were taken back.
+    ///
+    /// # Errors
+    /// A fault of the file, or an entry that does not read.
+    pub fn history(&mut self, thing: Thing) -> Result<Vec<(Entry, bool)>, LedgerError> {
+        let entries = self.entries_of(thing, i64::MAX)?;
+        let voided: Vec<ActId> = entries
+            .iter()
+            .filter_map(|entry| if let Event::ActVoided(void) = &entry.event { Some(void.act) } else { None })
+            .collect();
+        Ok(entries
+            .into_iter()
+            .map(|entry| {
+                let taken_back = voided.contains(&entry.act);
+                (entry, taken_back)
+            })
+            .collect())
+    }
+
+    /// The entries of a thing up to a clock value, in order.
+    pub(crate) fn entries_of(&self, thing: Thing, clock: i64) -> Result<Vec<Entry>, LedgerError> {
+        let mut statement = self.conn.prepare_cached(&format!(
+            "SELECT {ENTRY} FROM touch JOIN entry ON entry.writer = touch.writer AND entry.number = touch.number
+             WHERE touch.kind = ?1 AND touch.id = ?2 AND touch.clock <= ?3
+             ORDER BY touch.clock, touch.writer, touch.number"
+        ))?;
+        let mut rows = statement.query(params![code(thing.kind), thing.id.as_bytes(), clock])?;
+        let mut entries = Vec::new();
+        while let Some(row) = rows.next()? {
+            entries.push(entry(row)?);
+        }
+        Ok(entries)
+    }
+
+    /// The entries of an act, in order; empty when there is no such act.
+    ///
+    /// # Errors
+    /// A fault of the file, or an entry that does not read.
+    pub fn entries_of_act(&self, act: ActId) -> Result<Vec<Entry>, LedgerError> {
+        let mut statement = self.conn.prepare_cached("SELECT writer, first, last FROM act WHERE act = ?1")?;
+        let found = statement
+            .query_row([act.uuid().as_bytes()], |row| {
+                Ok((row.get::<_, [u8; 16]>(0)?, row.get::<_, i64>(1)?, row.get::<_, i64>(2)?))
+            })
+            .optional()?;
+        let Some((writer, first, last)) = found else { return Ok(Vec::new()) };
+        let mut statement = self.conn.prepare_cached(&format!(
+            "SELECT {ENTRY} FROM entry WHERE writer = ?1 AND number BETWEEN ?2 AND ?3 ORDER BY number"
+        ))?;
+        let mut rows = statement.query(params![writer, first, last])?;
+        let mut entries = Vec::new();
+        while let Some(row) = rows.next()? {
+            entries.push(entry(row)?);
+        }
+        Ok(entries)
+    }
+
+    /// Walks all entries in the order of the fold.
+    ///
+    /// # Errors
+    /// A fault of the file, an entry that does not read, or what `visit` returns.
+    pub fn each_entry<E: From<LedgerError>>(&self, mut visit: impl FnMut(Entry) -> Result<(), E>) -> Result<(), E> {
+        let fault = |error: rusqlite::Error| E::from(LedgerError::from(error));
+        let sql = format!("SELECT {ENTRY} FROM entry ORDER BY clock, writer, number");
+        let mut statement = self.conn.prepare(&sql).map_err(fault)?;
+        let mut rows = statement.query([]).map_err(fault)?;
+        while let Some(row) = rows.next().map_err(fault)? {
+            visit(entry(row)?)?;
+        }
+        Ok(())
+    }
+
+    /// A page of entries behind a position, in the order of the fold.
+    pub(crate) fn page_after(&self, from: (i64, [u8; 16], i64)) -> Result<Vec<Entry>, LedgerError> {
+        let mut statement = self.conn.prepare_cached(&format!(
+            "SELECT {ENTRY} FROM entry WHERE (clock, writer, number) > (?1, ?2, ?3)
+             ORDER BY clock, writer, number LIMIT 50000"
+        ))?;
+        let mut rows = statement.query(params![from.0, from.1, from.2])?;
+        let mut entries = Vec::new();
+        while let Some(row) = rows.next()? {
+            entries.push(entry(row)?);
+        }
+        Ok(entries)
+    }
+
+    /// The acts that touched a thing after a position.
+    pub(crate) fn last_touches(&self, thing: Thing, after: Position) -> Result<Vec<ActId>, LedgerError> {
+        let mut statement = self.conn.prepare_cached(
+            "SELECT entry.act FROM touch JOIN entry ON entry.writer = touch.writer AND entry.number = touch.number
+             WHERE touch.kind = ?1 AND touch.id = ?2 AND (touch.clock, touch.writer, touch.number) > (?3, ?4, ?5)",
+        )?;
+        let acts = statement.query_map(
+            params![
+                code(thing.kind),
+                thing.id.as_bytes(),
+                after.clock,
+                after.writer.uuid().as_bytes(),
+                signed(after.number)?
+            ],
+            |row| row.get::<_, [u8; 16]>(0),
+        )?;
+        acts.map(|act| Ok(ActId::new(uuid::Uuid::from_bytes(act?)))).collect()
+    }
+
+    /// The head of every chain: writer, number of its last entry, its hash in hex.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn heads(&self) -> Result<Vec<(String, u64, String)>, LedgerError> {
+        let mut statement = self.conn.prepare_cached("SELECT writer, number, hash FROM writer ORDER BY writer")?;
+        let rows = statement.query_map([], |row| {
+            let hash: [u8; 32] = row.get(2)?;
+            Ok((
+                uuid::Uuid::from_bytes(row.get(0)?).to_string(),
+                row.get::<_, i64>(1)?.unsigned_abs(),
+                super::chain::hex(&hash),
+            ))
+        })?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+
+    /// Every thing that has a row, for checks.
+    pub(crate) fn every_thing(&self) -> Result<Vec<Thing>, LedgerError> {
+        let mut statement = self.conn.prepare("SELECT kind, id FROM thing ORDER BY kind, id")?;
+        let rows = statement.query_map([], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, [u8; 16]>(1)?)))?;
+        let mut things = Vec::new();
+        for row in rows {
+            let (kind, id) = row?;
+            let kind = kind_of(kind).ok_or(LedgerError::Range("a kind of thing"))?;
+            things.push(Thing { kind, id: uuid::Uuid::from_bytes(id) });
+        }
+        Ok(things)
+    }
+}
+
+/// Reads an entry from the columns of [`ENTRY`].
+fn entry(row: &SqlRow<'_>) -> Result<Entry, LedgerError> {
+    let position = position(row, 0)?;
+    let kind: String = row.get(7)?;
+    let body: String = row.get(8)?;
+    let event = Event::from_json(&kind, &body)
+        .ok_or_else(|| LedgerError::Kind { number: position.number, kind: kind.clone() })?
+        .map_err(|source| LedgerError::Json { what: format!("entry {} ({kind})", position.number), source })?;
+    Ok(Entry {
+        position,
+        recorded: Moment::from_millis(row.get(3)?),
+        desk: row.get(4)?,
+        operator: row.get(5)?,
+        act: ActId::new(uuid::Uuid::from_bytes(row.get(6)?)),
+        event,
+    })
+}

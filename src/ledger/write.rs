@@ -1,0 +1,240 @@
+//! Appending acts, and opening sites.
+
+use rusqlite::params;
+
+use crate::domain::event::{Event, RestoredHead, SiteOpened, WriterOpened};
+use crate::domain::ids::{ActId, SiteId, ThingKind, WriterId};
+use crate::domain::moment::Moment;
+
+use super::chain::{GENESIS, Link};
+use super::entry::{Act, Position, Receipt, clock_of};
+use super::error::LedgerError;
+use super::file::{Ledger, Own};
+
+/// The head of a chain, as it stands in its row.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Head {
+    pub(crate) number: u64,
+    pub(crate) clock: i64,
+    pub(crate) hash: [u8; 32],
+}
+
+impl Ledger {
+    /// Appends an act and brings the projections up to date, in one transaction.
+    ///
+    /// # Errors
+    /// A fault of the file; nothing is written then.
+    pub fn record(&mut self, act: &Act) -> Result<Receipt, LedgerError> {
+        self.transact(|ledger| ledger.append(act))
+    }
+
+    fn append(&mut self, act: &Act) -> Result<Receipt, LedgerError> {
+        let writer = self.own.as_ref().ok_or(LedgerError::ReadOnly)?.writer;
+        let mut head = self.head(writer)?;
+        let latest: i64 = self
+            .conn
+            .prepare_cached("SELECT coalesce(max(clock), 0) FROM writer")?
+            .query_row([], |row| row.get(0))?;
+        head.clock = head.clock.max(latest).max(clock_of(act.now).saturating_sub(1));
+        let first = head.number + 1;
+        for event in &act.events {
+            head = self.append_one(writer, head, act, event)?;
+        }
+        self.enter_act(act, writer, first, head)?;
+        self.conn
+            .prepare_cached("UPDATE writer SET number = ?2, clock = ?3, hash = ?4 WHERE writer = ?1")?
+            .execute(params![writer.uuid().as_bytes(), signed(head.number)?, head.clock, head.hash])?;
+        Ok(Receipt { last: head.number, entries: act.events.len() })
+    }
+
+    fn append_one(
+        &mut self,
+        writer: WriterId,
+        head: Head,
+        act: &Act,
+        event: &Event,
+    ) -> Result<Head, LedgerError> {
+        let number = head.number + 1;
+        let clock = head.clock.saturating_add(1);
+        let body = body(event)?;
+        let (writer_id, act_id) = (writer.uuid(), act.id.uuid());
+        let link = Link {
+            writer: writer_id.as_bytes(),
+            number,
+            clock,
+            recorded: act.now.millis(),
+            desk: &act.desk,
+            operator: &act.operator,
+            act: act_id.as_bytes(),
+            kind: event.kind(),
+            body: &body,
+        };
+        let hash = link.hash(&head.hash);
+        self.conn
+            .prepare_cached(
+                "INSERT INTO entry (writer, number, clock, recorded, desk, operator, act, kind, body, hash)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+            )?
+            .execute(params![
+                link.writer,
+                signed(number)?,
+                clock,
+                link.recorded,
+                link.desk,
+                link.operator,
+                link.act,
+                link.kind,
+                link.body,
+                hash
+            ])?;
+        self.project(Position { clock, writer, number }, event)?;
+        Ok(Head { number, clock, hash })
+    }
+
+    fn enter_act(&mut self, act: &Act, writer: WriterId, first: u64, head: Head) -> Result<(), LedgerError> {
+        let voids = act.events.iter().any(|event| matches!(event, Event::ActVoided(_)));
+        self.conn
+            .prepare_cached(
+                "INSERT INTO act (act, desk, clock, writer, first, last, voids, voided)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, 0)",
+            )?
+            .execute(params![
+                act.id.uuid().as_bytes(),
+                act.desk,
+                head.clock,
+                writer.uuid().as_bytes(),
+                signed(first)?,
+                signed(head.number)?,
+                voids
+            ])?;
+        Ok(())
+    }
+
+    pub(crate) fn head(&self, writer: WriterId) -> Result<Head, LedgerError> {
+        let mut statement =
+            self.conn.prepare_cached("SELECT number, clock, hash FROM writer WHERE writer = ?1")?;
+        Ok(statement.query_row([writer.uuid().as_bytes()], |row| {
+            Ok(Head {
+                number: row.get::<_, i64>(0)?.unsigned_abs(),
+                clock: row.get(1)?,
+                hash: row.get(2)?,
+            })
+        })?)
+    }
+
+    /// Opens a site with a chain of its own, and makes it the one that this copy writes for.
+    ///
+    /// # Errors
+    /// When the zone is not known, a site has that name already, or the file does not take it.
+    pub fn open_site(
+        &mut self,
+        (site, writer, act): (SiteId, WriterId, ActId),
+        name: &str,
+        zone: &str,
+        now: Moment,
+    ) -> Result<(), LedgerError> {
+        jiff::tz::TimeZone::get(zone).map_err(|_unknown| LedgerError::Zone(zone.to_owned()))?;
+        let event = SiteOpened { site, name: name.to_owned(), zone: zone.to_owned() };
+        self.open_writer((site, writer, act), name, vec![event.into()], None, now)
+    }
+
+    /// Opens a new chain for a site. A restored copy names the head that it stands on.
+    pub(crate) fn open_writer(
+        &mut self,
+        (site, writer, act): (SiteId, WriterId, ActId),
+        name: &str,
+        mut events: Vec<Event>,
+        restored: Option<RestoredHead>,
+        now: Moment,
+    ) -> Result<(), LedgerError> {
+        events.push(WriterOpened { writer, site, restored }.into());
+        let before = self.own.replace(Own { site, site_name: name.to_owned(), writer });
+        let result = self.transact(|ledger| {
+            ledger.conn.execute(
+                "INSERT INTO writer (writer, site, own, number, clock, hash) VALUES (?1, ?2, 1, 0, 0, ?3)",
+                params![writer.uuid().as_bytes(), site.uuid().as_bytes(), GENESIS],
+            )?;
+            let act = Act { id: act, now, desk: String::new(), operator: String::new(), events };
+            ledger.append(&act)?;
+            Ok::<(), LedgerError>(())
+        });
+        if result.is_err() {
+            self.own = before;
+            return result;
+        }
+        let own = self.own.clone();
+        self.pick_zone(own.as_ref().map(|own| own.site))
+    }
+
+    /// Chooses the site to write for.
+    pub(crate) fn pick_site(&mut self, given: Option<&str>) -> Result<(), LedgerError> {
+        let sites = self.sites()?;
+        let known = || sites.iter().map(|(_, name, _)| name.as_str()).collect::<Vec<_>>().join(", ");
+        let (site, name, writer) = match (given, sites.as_slice()) {
+            (None, [only]) => only.clone(),
+            (None, []) => return Err(LedgerError::ReadOnly),
+            (None, _) => return Err(LedgerError::WhichSite(known())),
+            (Some(given), _) => sites
+                .iter()
+                .find(|(_, name, _)| name.eq_ignore_ascii_case(given))
+                .cloned()
+                .ok_or_else(|| LedgerError::Site { given: given.to_owned(), known: known() })?,
+        };
+        self.own = Some(Own { site, site_name: name, writer });
+        self.pick_zone(Some(site))
+    }
+
+    /// The sites that this copy writes for, by name, with the chain of each.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn sites(&mut self) -> Result<Vec<(SiteId, String, WriterId)>, LedgerError> {
+        let rows: Vec<([u8; 16], [u8; 16])> = self
+            .conn
+            .prepare_cached("SELECT site, writer FROM writer WHERE own = 1")?
+            .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?
+            .collect::<Result<_, _>>()?;
+        let mut sites = Vec::new();
+        for (site, writer) in rows {
+            let site = SiteId::new(uuid::Uuid::from_bytes(site));
+            let facts: crate::domain::facts::SiteFacts = self.facts(site.into())?.unwrap_or_default();
+            sites.push((site, facts.name, WriterId::new(uuid::Uuid::from_bytes(writer))));
+        }
+        sites.sort_by(|a, b| a.1.cmp(&b.1));
+        Ok(sites)
+    }
+
+    /// Takes the time zone of a site; without one, of the first by name.
+    pub(crate) fn pick_zone(&mut self, site: Option<SiteId>) -> Result<(), LedgerError> {
+        let mut sites: Vec<(SiteId, crate::domain::facts::SiteFacts)> = Vec::new();
+        for (thing, facts) in self.all(ThingKind::Site)? {
+            if let Ok(facts) = facts.try_into() {
+                sites.push((SiteId::new(thing.id), facts));
+            }
+        }
+        sites.sort_by(|a, b| a.1.name.cmp(&b.1.name));
+        let chosen = match site {
+            Some(site) => sites.iter().find(|(id, _)| *id == site),
+            None => sites.first(),
+        };
+        if let Some((_, facts)) = chosen {
+            self.zone = jiff::tz::TimeZone::get(&facts.zone)
+                .map_err(|_unknown| LedgerError::Zone(facts.zone.clone()))?;
+        }
+        Ok(())
+    }
+}
+
+/// The stored body of an event: its JSON with the version in front.
+pub(crate) fn body(event: &Event) -> Result<String, LedgerError> {
+    let json = event
+        .to_json()
+        .map_err(|source| LedgerError::Json { what: format!("a {} entry", event.kind()), source })?;
+    let rest = json.strip_prefix('{').unwrap_or(&json);
+    let comma = if rest.starts_with('}') { "" } else { "," };
+    Ok(format!("{{\"v\":1{comma}{rest}"))
+}
+
+pub(crate) fn signed(number: u64) -> Result<i64, LedgerError> {
+    i64::try_from(number).map_err(|_large| LedgerError::Range("an entry number"))
+}

@@ -1,0 +1,9 @@
+//! Rules and the judge: a policy is a TOML text that people keep; the judge is one pure function of facts, policy and
+//! question.
+
+pub mod judge;
+pub mod limits;
+pub mod notice;
+pub mod reason;
+pub mod rules;
+pub mod template;

@@ -1,0 +1,403 @@
+//! The policy: promise, limits and rules, read from the TOML text that the service keeps and the ledger adopts.
+//!
+//! Reading is strict: an unknown key or a value that makes no sense is an error that names the key and the value, since
+//! a misspelt rule that is silently off would let packs out.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use serde::Deserialize;
+use sha2::{Digest, Sha256};
+use thiserror::Error;
+
+use crate::domain::event::Origin;
+use crate::domain::finding::Finding;
+use crate::domain::units::{MilliampHours, PlayHours};
+use crate::domain::verdict::Verdict;
+
+/// Why a text is not a policy.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum PolicyError {
+    /// Not TOML, an unknown key, or a value of the wrong type.
+    #[error("{0}")]
+    Toml(String),
+    /// A value that makes no sense.
+    #[error("`{key}` is {value}: {expected}")]
+    Value {
+        /// The key, with its table.
+        key: String,
+        /// What stands there.
+        value: String,
+        /// What was expected.
+        expected: &'static str,
+    },
+}
+
+/// A validated policy.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Policy {
+    /// The first 16 hex digits of the SHA-256 of its text: verdicts name it.
+    pub id: String,
+    /// Limits for packs that were never dispatched.
+    pub new: OriginLimits,
+    /// Limits for packs that were.
+    pub service: OriginLimits,
+    /// The rules.
+    pub rules: Rules,
+    /// How use is estimated.
+    pub hours_per_day: PlayHours,
+    /// When a reading is asked for again.
+    pub plausible: Plausible,
+    /// Within how many per cent of a limit a pack is near its end.
+    pub near_percent: u32,
+    /// Longest loan, in days.
+    pub longest_loan_days: u32,
+}
+
+/// What a pack of one origin must hold.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct OriginLimits {
+    /// The limit itself.
+    pub limit: Limit,
+    /// At least this share of the rated capacity, in per cent; zero for none.
+    pub percent_of_rated: u32,
+    /// Rounds of reconditioning at most.
+    pub rounds: u32,
+    /// Full charge/discharge cycles in a round.
+    pub cycles_per_round: u32,
+}
+
+/// A limit as promised hours or as charge.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Limit {
+    /// Hours of play; the charge follows from the player's draw.
+    Hours(PlayHours),
+    /// Charge outright.
+    Charge(MilliampHours),
+}
+
+/// The settings of the rules; `None` where a rule is off.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rules {
+    /// What each finding leads to.
+    pub finding: BTreeMap<Finding, Verdict>,
+    /// Safety notices are heeded.
+    pub notice: bool,
+    /// How cartons are sampled.
+    pub carton: Option<CartonRule>,
+    /// A reading is needed at all.
+    pub unmeasured: bool,
+    /// Days for which a reading counts.
+    pub stale_days: Option<u32>,
+    /// Days for which a charge counts.
+    pub charge_days: Option<u32>,
+    /// Capacity is held against the limit, and how near the limit one reading alone does not condemn, in per cent.
+    pub capacity: Option<u32>,
+    /// Cycles at most.
+    pub cycles: Option<u32>,
+    /// Years from the maker's date at most.
+    pub age_years: Option<u32>,
+    /// Resistance at most, as per cent of the make's figure.
+    pub resistance_percent: Option<u32>,
+    /// A pack that cut out early needs a new reading.
+    pub reported: bool,
+}
+
+/// How cartons are sampled.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct CartonRule {
+    /// Packs to read of each carton.
+    pub sample: u32,
+    /// What the rest needs when all of the sample reach the limit.
+    pub rest: Rest,
+}
+
+/// What the rest of a carton needs after a good sample.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Rest {
+    /// They may go out on the carton's word.
+    CartonsWord,
+    /// Each needs a reading of its own.
+    ReadingEach,
+}
+
+/// When a reading is asked for again before it counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Plausible {
+    /// Above this share of the rated capacity, in per cent.
+    pub above_rated_percent: u32,
+    /// Below this share of the rated capacity, in per cent.
+    pub below_rated_percent: u32,
+    /// Further than this from the pack's last reading, in per cent of the rated capacity.
+    pub jump_percent: u32,
+}
+
+impl Policy {
+    /// The limits of an origin.
+    pub const fn limits(&self, origin: Origin) -> &OriginLimits {
+        match origin {
+            Origin::New => &self.new,
+            Origin::Service => &self.service,
+        }
+    }
+
+    /// Reads and checks a policy text.
+    ///
+    /// # Errors
+    /// [`PolicyError`], naming the key and the value.
+    pub fn parse(text: &str) -> Result<Self, PolicyError> {
+        let file: File = toml::from_str(text).map_err(|error| PolicyError::Toml(error.to_string().trim().to_owned()))?;
+        file.validate(identity(text))
+    }
+}
+
+/// The name of a policy text: the first 16 hex digits of its SHA-256.
+fn identity(text: &str) -> String {
+    let mut id = String::with_capacity(16);
+    for byte in Sha256::digest(text.as_bytes()).iter().take(8) {
+        let _infallible = write!(id, "{byte:02x}");
+    }
+    id
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    limits: LimitsTable,
+    rules: RulesTable,
+    #[serde(rename = "use")]
+    usage: UseTable,
+    plausible: PlausibleTable,
+    review: ReviewTable,
+    loans: LoansTable,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LimitsTable {
+    new: OriginTable,
+    service: OriginTable,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct OriginTable {
+    hours: Option<f64>,
+    #[serde(rename = "mAh")]
+    mah: Option<u32>,
+    #[serde(default)]
+    percent_of_rated: u32,
+    rounds: u32,
+    cycles_per_round: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RulesTable {
+    finding: BTreeMap<Finding, Verdict>,
+    notice: Switch,
+    carton: CartonTable,
+    unmeasured: Switch,
+    stale: DaysTable,
+    charge: DaysTable,
+    capacity: CapacityTable,
+    cycles: CyclesTable,
+    age: AgeTable,
+    resistance: ResistanceTable,
+    reported: Switch,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Switch {
+    on: bool,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CartonTable {
+    on: bool,
+    sample: u32,
+    rest: Rest,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct DaysTable {
+    on: bool,
+    days: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CapacityTable {
+    on: bool,
+    second_reading_within_percent: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CyclesTable {
+    on: bool,
+    cycles: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct AgeTable {
+    on: bool,
+    years: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ResistanceTable {
+    on: bool,
+    percent_of_make: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct UseTable {
+    hours_per_day: f64,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PlausibleTable {
+    above_rated_percent: u32,
+    below_rated_percent: u32,
+    jump_percent: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ReviewTable {
+    near_percent: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LoansTable {
+    longest_days: u32,
+}
+
+fn value<T>(key: &str, value: impl ToString, expected: &'static str) -> Result<T, PolicyError> {
+    Err(PolicyError::Value { key: key.to_owned(), value: value.to_string(), expected })
+}
+
+/// Takes a TOML number of hours to hundredths, within 0 to `most` hours.
+fn hours(key: &str, given: f64, most: u32) -> Result<PlayHours, PolicyError> {
+    let expected = "expected hours of play above zero, with at most two decimals and no more than a few hundred";
+    match PlayHours::parse_bare(&given.to_string()) {
+        Ok(hours) if hours.raw() > 0 && hours.raw() <= most.saturating_mul(100) => Ok(hours),
+        _ => value(key, given, expected),
+    }
+}
+
+impl OriginTable {
+    fn validate(&self, key: &str) -> Result<OriginLimits, PolicyError> {
+        let limit = match (self.hours, self.mah) {
+            (Some(given), None) => Limit::Hours(hours(&format!("{key}.hours"), given, 500)?),
+            (None, Some(mah)) if (1..=100_000).contains(&mah) => Limit::Charge(MilliampHours::new(mah)),
+            (None, Some(mah)) => return value(&format!("{key}.mAh"), mah, "expected 1 to 100000"),
+            (Some(_), Some(mah)) => {
+                return value(&format!("{key}.mAh"), mah, "give the limit in hours or in mAh, not both");
+            }
+            (None, None) => return value(key, "without a limit", "give hours or mAh"),
+        };
+        if self.percent_of_rated > 110 {
+            return value(&format!("{key}.percent_of_rated"), self.percent_of_rated, "expected 0 to 110");
+        }
+        if self.rounds > 20 {
+            return value(&format!("{key}.rounds"), self.rounds, "expected 0 to 20");
+        }
+        if !(1..=20).contains(&self.cycles_per_round) {
+            return value(&format!("{key}.cycles_per_round"), self.cycles_per_round, "expected 1 to 20");
+        }
+        Ok(OriginLimits {
+            limit,
+            percent_of_rated: self.percent_of_rated,
+            rounds: self.rounds,
+            cycles_per_round: self.cycles_per_round,
+        })
+    }
+}
+
+impl RulesTable {
+    fn validate(self) -> Result<Rules, PolicyError> {
+        for finding in Finding::ALL {
+            match self.finding.get(&finding) {
+                None if finding == Finding::CutOutEarly => {}
+                Some(verdict) if finding == Finding::CutOutEarly => {
+                    return value("rules.finding.cut_out_early", verdict, "this finding is the rule `reported`");
+                }
+                None => {
+                    let key = format!("rules.finding ({finding})");
+                    return value(&key, "missing", "every finding needs a verdict; this rule cannot be switched off");
+                }
+                Some(Verdict::Fit) => {
+                    let key = format!("rules.finding ({finding})");
+                    return value(&key, "fit", "a finding cannot make a pack fit");
+                }
+                Some(_) => {}
+            }
+        }
+        for (key, days) in [("rules.stale.days", self.stale.days), ("rules.charge.days", self.charge.days)] {
+            if days == 0 {
+                return value(key, days, "expected at least 1; switch the rule off with on = false");
+            }
+        }
+        if self.carton.on && self.carton.sample == 0 {
+            return value("rules.carton.sample", 0, "expected at least 1; switch the rule off with on = false");
+        }
+        if self.capacity.second_reading_within_percent > 50 {
+            let key = "rules.capacity.second_reading_within_percent";
+            return value(key, self.capacity.second_reading_within_percent, "expected 0 to 50");
+        }
+        Ok(Rules {
+            finding: self.finding,
+            notice: self.notice.on,
+            carton: self.carton.on.then_some(CartonRule { sample: self.carton.sample, rest: self.carton.rest }),
+            unmeasured: self.unmeasured.on,
+            stale_days: self.stale.on.then_some(self.stale.days),
+            charge_days: self.charge.on.then_some(self.charge.days),
+            capacity: self.capacity.on.then_some(self.capacity.second_reading_within_percent),
+            cycles: self.cycles.on.then_some(self.cycles.cycles),
+            age_years: self.age.on.then_some(self.age.years),
+            resistance_percent: self.resistance.on.then_some(self.resistance.percent_of_make),
+            reported: self.reported.on,
+        })
+    }
+}
+
+impl File {
+    fn validate(self, id: String) -> Result<Policy, PolicyError> {
+        let plausible = Plausible {
+            above_rated_percent: self.plausible.above_rated_percent,
+            below_rated_percent: self.plausible.below_rated_percent,
+            jump_percent: self.plausible.jump_percent,
+        };
+        if plausible.above_rated_percent <= plausible.below_rated_percent {
+            let key = "plausible.above_rated_percent";
+            return value(key, plausible.above_rated_percent, "expected more than below_rated_percent");
+        }
+        if !(1..=3660).contains(&self.loans.longest_days) {
+            return value("loans.longest_days", self.loans.longest_days, "expected 1 to 3660");
+        }
+        if self.review.near_percent > 100 {
+            return value("review.near_percent", self.review.near_percent, "expected 0 to 100");
+        }
+        Ok(Policy {
+            id,
+            new: self.limits.new.validate("limits.new")?,
+            service: self.limits.service.validate("limits.service")?,
+            rules: self.rules.validate()?,
+            hours_per_day: hours("use.hours_per_day", self.usage.hours_per_day, 24)?,
+            plausible,
+            near_percent: self.review.near_percent,
+            longest_loan_days: self.loans.longest_days,
+        })
+    }
+}

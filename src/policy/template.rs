@@ -1,0 +1,141 @@
+//! The policy text with which a ledger starts: every setting, each with a comment that says what it does and where its
+//! default comes from.
+
+use std::fmt::Write as _;
+
+/// The few answers that shape a first policy.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Answers {
+    /// The service's name, for the title line.
+    pub service: String,
+    /// The limit line for packs that were lent before: `hours = 16` or `mAh = 650`.
+    pub service_limit: String,
+    /// The limit line for packs that were never lent.
+    pub new_limit: String,
+    /// Per cent of rated capacity that a new pack must hold besides its limit.
+    pub new_percent: u32,
+    /// Per cent of rated capacity that a pack in service must hold besides its limit.
+    pub service_percent: u32,
+    /// Packs to read of every carton.
+    pub sample: u32,
+    /// `cartons-word` or `reading-each`.
+    pub rest: &'static str,
+    /// Rounds for new packs and for packs in service.
+    pub rounds: (u32, u32),
+}
+
+impl Answers {
+    /// Default answers for a service that promises some hours of play (a number as TOML writes it).
+    ///
+    /// A new pack must hold its rated capacity: IEC 61951-2 and IEC 61960-3 define the rated capacity as what a new cell
+    /// gives at 0.2 It (seen in public summaries). A pack in service ends at 60 % of rated, the end of endurance in
+    /// IEC 61951-2 (from memory), or at the promise, whichever is more.
+    pub fn for_promise(service: &str, hours: &str) -> Self {
+        Self {
+            service: service.to_owned(),
+            service_limit: format!("hours = {hours}"),
+            new_limit: format!("hours = {hours}"),
+            new_percent: 100,
+            service_percent: 60,
+            sample: 6,
+            rest: "reading-each",
+            rounds: (2, 2),
+        }
+    }
+
+    /// The policy text.
+    pub fn text(&self) -> String {
+        let mut text = String::new();
+        let _infallible = write!(
+            text,
+            r#"# The policy of {service}.
+# Change it with any text editor, then run `packmuster policy adopt`. The ledger keeps every policy it was ever given,
+# and every verdict names the one it was given under.
+
+# What a pack must hold. Give each limit in hours of play (the charge follows from the player's mean draw) or in mAh,
+# never both. `percent_of_rated` is a floor besides it: the stricter of the two counts; 0 means none.
+[limits.new]                 # packs that were never lent
+{new_limit}
+percent_of_rated = {new_percent}       # rated capacity is what a new cell gives at 0.2 It (IEC 61951-2, IEC 61960-3)
+rounds = {new_rounds}                   # reconditioning rounds at most; then the pack is defective
+cycles_per_round = 3
+
+[limits.service]             # packs that were lent at least once
+{service_limit}
+percent_of_rated = {service_percent}        # end of endurance in IEC 61951-2 (60 %, from memory)
+rounds = {service_rounds}                   # reconditioning rounds at most since the last return
+cycles_per_round = 3
+
+# What each finding leads to. This rule and `identity` cannot be switched off.
+[rules.finding]
+swollen = "isolate"
+leaking = "isolate"
+cracked = "isolate"
+hot = "isolate"
+corroded_contacts = "measure"   # clean the contacts first
+
+[rules.notice]               # safety notices
+on = true
+
+[rules.carton]               # new cartons wait until a sample of each is read
+on = true
+sample = {sample}                   # packs to read of every carton; if one falls short, all are measured
+rest = "{rest}"        # after a good sample: "reading-each", or "cartons-word" to let the rest go unread
+
+[rules.unmeasured]           # no reading since the last return or round
+on = true
+
+[rules.stale]                # a reading is too old
+on = true
+days = 90
+
+[rules.charge]               # charged too long ago: charge it in a player, a slot is too precious
+on = true
+days = 30                    # nickel cells lose charge on the shelf; the maker's sheet knows better
+
+[rules.capacity]             # the reading against the limit
+on = true
+second_reading_within_percent = 3   # this near the limit, one reading on one slot does not condemn
+
+[rules.cycles]               # equivalent full cycles
+on = true
+cycles = 500                 # common endurance class of nickel-metal hydride cells (from memory)
+
+[rules.age]                  # years since the maker's date, where it is known
+on = false
+years = 8
+
+[rules.resistance]           # internal resistance against the make's figure, where both are known
+on = true
+percent_of_make = 100
+
+[rules.reported]             # cut out early on its last loan, no reading since
+on = true
+
+[use]                        # how use is estimated when nobody gives the player's hours
+hours_per_day = 2.0
+
+[plausible]                  # readings outside are asked for again before they count
+above_rated_percent = 130
+below_rated_percent = 5
+jump_percent = 35            # from the pack's last reading, in per cent of rated
+
+[review]
+near_percent = 10            # this near a limit, a pack is near its end
+
+[loans]
+longest_days = 400           # a due date beyond this is asked again
+"#,
+            service = self.service,
+            new_limit = self.new_limit,
+            new_percent = self.new_percent,
+            new_rounds = self.rounds.0,
+            service_limit = self.service_limit,
+            service_percent = self.service_percent,
+            service_rounds = self.rounds.1,
+            sample = self.sample,
+            rest = self.rest,
+        );
+        text
+    }
+}
