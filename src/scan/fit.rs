@@ -17,6 +17,13 @@ const MOST_TRIPLES: usize = 1500;
 const WORTH_DECODING: f32 = 0.38;
 /// Share of what a symbol must show from which we say that one was there.
 const SURELY_A_SYMBOL: f32 = 0.62;
+/// The same for the timing lines alone: rings by themselves may be anything.
+const SURELY_TIMED: f32 = 0.35;
+/// How many places of the finder rings `must_show` gives before the timing lines.
+const RINGS: usize = 3 * 49;
+
+/// What a bend of one module costs.
+const BEND_COST: f32 = 0.02;
 
 /// A symbol that was located.
 #[derive(Debug)]
@@ -115,14 +122,24 @@ impl Model {
         Map([a, b, c, d, e, f, g * k / w, h * k / w])
     }
 
+    /// By how many modules the fourth place lies off the parallelogram of the other three.
+    fn bend(&self) -> f32 {
+        let [a, b, fourth, d] = self.at;
+        let flat = Point { x: b.x + d.x - a.x, y: b.y + d.y - a.y };
+        flat.distance(fourth) * (f32::from(self.modules) - 7.0) / a.distance(b)
+    }
+
     /// How much of what must be shown is shown, -1 to 1; `full` is the contrast that counts in full.
+    ///
+    /// A small symbol shows little near its fourth corner, so a bend costs something: without that, the fit of a sharp
+    /// picture drifts where nothing holds it.
     fn score(&self, contrast: &GrayImage, shown: &[(f32, f32, f32)], full: f32) -> f32 {
         let map = self.map();
         let (sum, count) = shown.iter().fold((0.0, 0.0), |(sum, count), &(u, v, sign)| {
             let at = map.pixel(u, v);
             (sum + sign * (kernel::sample(contrast, at.x, at.y) - 128.0).clamp(-full, full), count + full)
         });
-        if count > 0.0 { sum / count } else { 0.0 }
+        if count > 0.0 { sum / count - BEND_COST * self.bend() } else { 0.0 }
     }
 
     /// Moves the fourth corner about to where the symbol shows best.
@@ -162,6 +179,13 @@ impl Model {
             }
         }
         best
+    }
+
+    /// Whether what is shown, beside the finder rings, leaves no doubt that a symbol was there.
+    fn is_surely_a_symbol(&self, contrast: &GrayImage, score: f32, full: f32) -> bool {
+        let shown = must_show(self.modules);
+        let timing = shown.get(RINGS..).unwrap_or_default();
+        score >= SURELY_A_SYMBOL && self.score(contrast, timing, full) >= SURELY_TIMED
     }
 
     fn corners(&self) -> [Point; 4] {
@@ -220,7 +244,11 @@ pub(super) fn symbols(views: Views<'_>, finders: &[Finder], deadline: &Deadline)
                 }
             }
             symbols.push(Symbol { corners, text });
-        } else if score >= SURELY_A_SYMBOL {
+        } else if model.is_surely_a_symbol(
+            views.contrast,
+            score,
+            full_contrast(views.contrast, &triple.points, triple.module),
+        ) {
             seen.push((triple, corners));
         }
     }
@@ -240,11 +268,13 @@ pub(super) fn again(views: Views<'_>, modules: usize, corners: [Point; 4]) -> Op
     let at = [middle(3.5, 3.5), middle(n - 3.5, 3.5), middle(n - 3.5, n - 3.5), middle(3.5, n - 3.5)];
     let mut model = Model { modules, at };
     let shown = must_show(modules);
-    let full = full_contrast(views.contrast, &at, a.distance(b) / n);
+    let [first, second, _, third] = at;
+    let full = full_contrast(views.contrast, &[first, second, third], a.distance(b) / n);
     let module = a.distance(c) / n / std::f32::consts::SQRT_2;
     let score = model.descend(views, &shown, full, &[0.7 * module, 0.35 * module, 0.15 * module]);
     let text = (score >= WORTH_DECODING).then(|| model.decode(views.grey)).flatten();
-    (text.is_some() || score >= SURELY_A_SYMBOL).then(|| Symbol { corners: model.corners(), text })
+    (text.is_some() || model.is_surely_a_symbol(views.contrast, score, full))
+        .then(|| Symbol { corners: model.corners(), text })
 }
 
 /// Fits a triple and tries to read it: the best model, its score, and the text.
@@ -257,8 +287,15 @@ fn attempt(views: Views<'_>, triple: &Triple) -> Option<(Model, f32, Option<Stri
         }
         let shown = must_show(modules);
         let mut model = Model::from_triple(triple, modules);
-        if model.score(views.contrast, &shown, full) < 0.22 {
+        let flat = model.score(views.contrast, &shown, full);
+        if flat < 0.22 {
             continue;
+        }
+        // Most labels lie flat under the camera, and then there is nothing to fit.
+        if flat > 0.55
+            && let Some(text) = model.decode(views.grey)
+        {
+            return Some((model, flat, Some(text)));
         }
         model.search_fourth(views, &shown, full, triple.module);
         let steps = [0.7, 0.35, 0.18].map(|share| share * triple.module);

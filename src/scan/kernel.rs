@@ -11,7 +11,10 @@
     reason = "loops over every pixel, with bounds taken from the picture itself"
 )]
 
-use image::{GrayAlphaImage, GrayImage};
+use image::{GrayAlphaImage, GrayImage, Luma};
+
+use super::picture::Point;
+use super::place::covers;
 
 /// Contrast below which a pixel is dark.
 pub(super) const DARK: u8 = 125;
@@ -81,6 +84,23 @@ pub(super) fn contrast(image: &GrayImage, radius: usize) -> GrayImage {
         }
     }
     GrayImage::from_raw(image.width(), image.height(), out).unwrap_or_default()
+}
+
+/// Paints a symbol over as light paper, with a little around it.
+pub(super) fn paint_over(image: &mut GrayImage, corners: &[Point; 4]) {
+    let (xs, ys) = (corners.map(|corner| corner.x), corners.map(|corner| corner.y));
+    let low = |values: [f32; 4]| values.into_iter().fold(f32::MAX, f32::min);
+    let high = |values: [f32; 4]| values.into_iter().fold(f32::MIN, f32::max);
+    let edge = |value: f32, most: u32| (value.max(0.0) as u32).min(most);
+    let margin = 0.04 * corners[0].distance(corners[2]);
+    let (w, h) = image.dimensions();
+    for y in edge(low(ys) - margin, h)..edge(high(ys) + margin, h) {
+        for x in edge(low(xs) - margin, w)..edge(high(xs) + margin, w) {
+            if covers(corners, Point { x: x as f32 + 0.5, y: y as f32 + 0.5 }) {
+                image.put_pixel(x, y, Luma([200]));
+            }
+        }
+    }
 }
 
 /// The module width of five runs dark-light-dark-light-dark in the ratio 1:1:3:1:1, loosely.

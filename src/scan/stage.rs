@@ -4,8 +4,6 @@
 //! something is left over or nothing was found, the decoder library's own search goes over the smaller sizes. All is
 //! over when the finder patterns that are left cannot make a symbol, or when the time is.
 
-use std::sync::Arc;
-
 use image::GrayImage;
 use image::imageops::{self, FilterType};
 
@@ -24,20 +22,22 @@ const SMALL: u32 = 1300;
 const RADIUS: usize = 22;
 /// A second radius, where blur has run the rings together.
 const TIGHT_RADIUS: usize = 9;
+/// Share of a finder pattern's width that must show it row by row to count as clear: 3/7 when it lies straight.
+const CLEAR_ROWS: f64 = 0.2;
 /// Longer side up to which the decoder library's own search is let loose, pixels.
 const LIBRARY_SIZE: u32 = 1600;
 
 /// One size of the picture.
 struct View {
-    grey: Arc<GrayImage>,
-    contrast: Arc<GrayImage>,
+    grey: GrayImage,
+    contrast: GrayImage,
     /// Pixels of the natural picture to one of this.
     scale: f32,
 }
 
 impl View {
-    fn of(grey: Arc<GrayImage>, scale: f32) -> Self {
-        let contrast = Arc::new(kernel::contrast(&grey, RADIUS));
+    fn of(grey: GrayImage, scale: f32) -> Self {
+        let contrast = kernel::contrast(&grey, RADIUS);
         Self { grey, contrast, scale }
     }
 
@@ -54,11 +54,11 @@ impl View {
         };
         let (w, h) = (side(width), side(height));
         let grey = match filter {
-            Some(filter) => imageops::resize(self.grey.as_ref(), w, h, filter),
-            None => imageops::thumbnail(self.grey.as_ref(), w, h),
+            Some(filter) => imageops::resize(&self.grey, w, h, filter),
+            None => imageops::thumbnail(&self.grey, w, h),
         };
         let scale = self.scale * kernel::quotient(self.longer(), longer);
-        Self::of(Arc::new(grey), scale)
+        Self::of(grey, scale)
     }
 
     fn views(&self) -> Views<'_> {
@@ -69,8 +69,19 @@ impl View {
         corners.map(|corner| Point { x: corner.x * self.scale, y: corner.y * self.scale })
     }
 
-    fn is_read(&self, finds: &Finds, finder: &Finder) -> bool {
-        finds.is_read(Point { x: finder.x * self.scale, y: finder.y * self.scale })
+    fn place(&self, finder: &Finder) -> Point {
+        Point { x: finder.x * self.scale, y: finder.y * self.scale }
+    }
+
+    /// A copy with the symbols that were read painted over, so that they cost the library's search nothing.
+    fn without_read(&self, image: &GrayImage, finds: &Finds) -> GrayImage {
+        let mut copy = image.clone();
+        for found in &finds.found {
+            let small =
+                found.corners.map(|corner| Point { x: corner.x / self.scale, y: corner.y / self.scale });
+            kernel::paint_over(&mut copy, &small);
+        }
+        copy
     }
 
     /// Finder patterns outside all symbols that were read.
@@ -82,15 +93,15 @@ impl View {
                 finders.push(tight);
             }
         }
-        finders.retain(|finder| !self.is_read(finds, finder));
+        finders.retain(|finder| !finds.is_read(self.place(finder)));
         finders
     }
 }
 
 /// Looks for symbols in a picture; what was found, and whether the time was over before all was tried.
 pub(super) fn run(grey: GrayImage, deadline: Deadline) -> (Finds, bool) {
-    let mut search = Progress { finds: Finds::default(), left_over: 0, deadline };
-    let natural = View::of(Arc::new(grey), 1.0);
+    let mut search = Progress { finds: Finds::default(), left_over: Vec::new(), deadline };
+    let natural = View::of(grey, 1.0);
     let mut views = Vec::new();
     let mut smaller = Vec::new();
     search.fit(&natural);
@@ -116,15 +127,17 @@ pub(super) fn run(grey: GrayImage, deadline: Deadline) -> (Finds, bool) {
 /// What has been found, and what there may still be.
 struct Progress {
     finds: Finds,
-    /// The most finder patterns outside read symbols that any one size showed.
-    left_over: usize,
+    /// Clear finder patterns outside the symbols read by then, for each size.
+    left_over: Vec<Vec<Point>>,
     deadline: Deadline,
 }
 
 impl Progress {
     /// Whether there may be more: nothing was found, or the finder patterns that are left could make a symbol.
     fn is_open(&self) -> bool {
-        !self.deadline.is_over() && (self.finds.found.is_empty() || self.left_over >= 3)
+        let enough =
+            |points: &Vec<Point>| points.iter().filter(|&&point| !self.finds.is_read(point)).count() >= 3;
+        !self.deadline.is_over() && (self.finds.found.is_empty() || self.left_over.iter().any(enough))
     }
 
     fn add(&mut self, view: &View, symbol: Symbol) {
@@ -141,8 +154,8 @@ impl Progress {
         for symbol in fit::symbols(view.views(), &finders, &self.deadline) {
             self.add(view, symbol);
         }
-        finders.retain(|finder| !view.is_read(&self.finds, finder));
-        self.left_over = self.left_over.max(finders.len());
+        finders.retain(|finder| f64::from(finder.rows) > CLEAR_ROWS * f64::from(finder.span));
+        self.left_over.push(finders.iter().map(|finder| view.place(finder)).collect());
     }
 
     /// Lets the decoder library search for itself; `false` when it did not end in time.
@@ -154,8 +167,8 @@ impl Progress {
                 if !self.is_open() {
                     return true;
                 }
-                let Search::Done(symbols) = whole::search(Arc::clone(image), threshold, self.deadline.left())
-                else {
+                let image = view.without_read(image, &self.finds);
+                let Search::Done(symbols) = whole::search(image, threshold, self.deadline.left()) else {
                     return false;
                 };
                 for (modules, corners, text) in symbols {

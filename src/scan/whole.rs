@@ -3,7 +3,6 @@
 //! It finds what `fit` does not look for (larger symbols, mirrored ones), but it is slow where much looks like a finder
 //! pattern: it copies the picture for every three of them. So it sees small pictures only, and has a thread and a time.
 
-use std::sync::Arc;
 use std::time::Duration;
 
 use image::GrayImage;
@@ -21,7 +20,7 @@ pub(super) enum Search {
 }
 
 /// Searches a picture for at most `limit`. A fault of the decoder counts as nothing found.
-pub(super) fn search(image: Arc<GrayImage>, threshold: Threshold, limit: Duration) -> Search {
+pub(super) fn search(image: GrayImage, threshold: Threshold, limit: Duration) -> Search {
     let run = move || fence::quietly(|| kernel::search(&image, threshold)).unwrap_or_default();
     let Some(grids) = fence::within(limit, run) else { return Search::Over };
     let symbols = grids.into_iter().map(|grid| {

@@ -119,11 +119,12 @@ fn pictures_without_tags_give_nothing_in_time() {
             Luma([if (x / square + y / square) % 2 == 0 { 0 } else { 255 }])
         })
     };
-    let rings = GrayImage::from_fn(900, 900, |x, y| {
-        let (x, y) = (x % 36, y % 36);
-        let ring = (x / 4).abs_diff(4).max((y / 4).abs_diff(4));
-        Luma([if matches!(ring, 0 | 1 | 3) { 10 } else { 245 }])
-    });
+    let rings = |pitch: u32| {
+        GrayImage::from_fn(900, 900, |x, y| {
+            let ring = (x % pitch / 4).abs_diff(4).max((y % pitch / 4).abs_diff(4));
+            Luma([if matches!(ring, 0 | 1 | 3) { 10 } else { 245 }])
+        })
+    };
     let stripes = GrayImage::from_fn(1000, 700, |x, y| Luma([if (x * 3 + y) % 11 < 5 { 0 } else { 255 }]));
     let pictures = [
         ("one pixel", synth::paper(1, 1, 0)),
@@ -141,7 +142,8 @@ fn pictures_without_tags_give_nothing_in_time() {
         ("chessboard", board(7, 1200)),
         ("coarse chessboard", board(60, 1200)),
         ("stripes", stripes),
-        ("finder patterns side by side", rings),
+        ("finder patterns side by side", rings(36)),
+        ("finder patterns in pairs of symbols' distance", rings(56)),
     ];
     for (name, image) in pictures {
         let start = Instant::now();

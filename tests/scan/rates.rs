@@ -88,6 +88,29 @@ fn badly_blurred() {
 }
 
 #[test]
+fn tiny_modules() {
+    let mut random = synth::random(8);
+    let mut tally = Tally::new("two pixels a module");
+    for tag in synth::tags(40, &mut random) {
+        let image = single(&tag, 2, 360.0 * synth::share(&mut random));
+        tally.take(&synth::noisy(&synth::blurred(&image, 0.6), 4.0, &mut random), &[tag]);
+    }
+    tally.at_least(0);
+}
+
+#[test]
+fn steeply_aslant() {
+    let mut random = synth::random(9);
+    let mut tally = Tally::new("steeply aslant");
+    for tag in synth::tags(40, &mut random) {
+        let label = synth::turned(&synth::label(&tag, 6), 360.0 * synth::share(&mut random), 150);
+        let image = synth::aslant(&label, 0.3 + 0.3 * synth::share(&mut random), 150);
+        tally.take(&synth::blurred(&image, 1.0), &[tag]);
+    }
+    tally.at_least(0);
+}
+
+#[test]
 fn shadowed_and_aslant() {
     let mut random = synth::random(4);
     let mut tally = Tally::new("shadowed, aslant");
