@@ -211,7 +211,7 @@ impl Model {
                     values.push(sum / 6.0);
                 }
             }
-            for sharpening in [0.0, 0.4, 0.9] {
+            for sharpening in [0.0, 0.4, 0.9, 1.6, 2.5] {
                 let dark = kernel::dark_modules(&values, n, sharpening);
                 let text = fence::quietly(|| kernel::decode(&dark, n)).flatten();
                 if let Some(text) = text.filter(|text| !text.is_empty()) {

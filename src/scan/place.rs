@@ -140,7 +140,9 @@ mod tests {
 
     fn order(finds: Vec<Found>) -> String {
         let mut all = Finds::default();
-        finds.into_iter().for_each(|found| all.add(found));
+        for found in finds {
+            all.add(found);
+        }
         all.finish().found.into_iter().map(|found| found.text).collect()
     }
 

@@ -112,11 +112,12 @@ fn crc32(bytes: &[u8]) -> u32 {
 }
 
 #[test]
+#[expect(clippy::print_stdout, reason = "measured times are shown to whoever runs the tests by hand")]
 fn pictures_without_tags_give_nothing_in_time() {
     let mut random = synth::random(22);
     let board = |square: u32, side: u32| {
         GrayImage::from_fn(side, side, |x, y| {
-            Luma([if (x / square + y / square) % 2 == 0 { 0 } else { 255 }])
+            Luma([if (x / square + y / square).is_multiple_of(2) { 0 } else { 255 }])
         })
     };
     let rings = |pitch: u32| {

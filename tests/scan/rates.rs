@@ -31,6 +31,7 @@ impl Tally {
         self.pictures += 1;
     }
 
+    #[expect(clippy::print_stdout, reason = "measured rates are shown to whoever runs the tests by hand")]
     fn at_least(self, percent: usize) {
         let each = self.start.elapsed() / self.pictures.max(1);
         let Self { name, drawn, read, pictures, unread, .. } = self;
@@ -58,7 +59,7 @@ fn turned_by_any_angle() {
         let image = single(&tag, 3 + u32::try_from(n % 5).unwrap(), degrees);
         tally.take(&image, &[tag]);
     }
-    tally.at_least(98);
+    tally.at_least(99);
 }
 
 #[test]
@@ -71,7 +72,7 @@ fn blurred_turned_noisy() {
         let image = single(&tag, u32::from(module), 360.0 * synth::share(&mut random));
         tally.take(&synth::noisy(&synth::blurred(&image, sigma), 4.0, &mut random), &[tag]);
     }
-    tally.at_least(90);
+    tally.at_least(96);
 }
 
 #[test]
@@ -84,7 +85,7 @@ fn badly_blurred() {
         let image = single(&tag, u32::from(module), 360.0 * synth::share(&mut random));
         tally.take(&synth::noisy(&synth::blurred(&image, sigma), 4.0, &mut random), &[tag]);
     }
-    tally.at_least(0);
+    tally.at_least(25);
 }
 
 #[test]
@@ -95,7 +96,7 @@ fn tiny_modules() {
         let image = single(&tag, 2, 360.0 * synth::share(&mut random));
         tally.take(&synth::noisy(&synth::blurred(&image, 0.6), 4.0, &mut random), &[tag]);
     }
-    tally.at_least(0);
+    tally.at_least(95);
 }
 
 #[test]
@@ -107,7 +108,7 @@ fn steeply_aslant() {
         let image = synth::aslant(&label, 0.3 + 0.3 * synth::share(&mut random), 150);
         tally.take(&synth::blurred(&image, 1.0), &[tag]);
     }
-    tally.at_least(0);
+    tally.at_least(95);
 }
 
 #[test]
@@ -120,7 +121,7 @@ fn shadowed_and_aslant() {
         let image = synth::shadowed(&image, 0.4, 0.3 + 0.4 * synth::share(&mut random));
         tally.take(&synth::noisy(&synth::blurred(&image, 1.0), 4.0, &mut random), &[tag]);
     }
-    tally.at_least(90);
+    tally.at_least(96);
 }
 
 #[test]
@@ -134,7 +135,7 @@ fn large_photos_with_one_small_tag() {
         synth::lay(&mut table, &label, 900, 700);
         tally.take(&synth::shadowed(&synth::blurred(&table, 1.5), 0.6, 0.45), &[tag]);
     }
-    tally.at_least(90);
+    tally.at_least(96);
 }
 
 /// Labels of 12 mm with the symbol alone (29 modules with its quiet zone), on A4 at the usual resolutions.
@@ -171,5 +172,5 @@ fn trays_of_tags_every_way_round() {
         let tray = synth::shadowed(&synth::blurred(&synth::aslant(&tray, 0.15, 110), 1.2), 0.5, 0.6);
         tally.take(&synth::noisy(&tray, 4.0, &mut random), &tags);
     }
-    tally.at_least(90);
+    tally.at_least(96);
 }

@@ -45,7 +45,7 @@ pub(super) fn label(text: &str, module: u32) -> GrayImage {
             .unwrap();
     let side = (code.size() as u32 + 8) * module;
     GrayImage::from_fn(side, side, |x, y| {
-        let at = |v: u32| (v / module) as i32 - 4;
+        let at = |v: u32| (v / module).cast_signed() - 4;
         Luma([if code.get_module(at(x), at(y)) { 20 } else { 235 }])
     })
 }
@@ -107,7 +107,7 @@ pub(super) fn blurred(image: &GrayImage, sigma: f32) -> GrayImage {
 pub(super) fn shadowed(image: &GrayImage, dark: f32, edge: f32) -> GrayImage {
     let (w, h) = (image.width() as f32, image.height() as f32);
     GrayImage::from_fn(image.width(), image.height(), |x, y| {
-        let along = (x as f32 / w + y as f32 / h) / 2.0;
+        let along = f32::midpoint(x as f32 / w, y as f32 / h);
         let light = (1.0 - (1.0 - dark) * along) * if along > edge { 0.55 } else { 1.0 };
         Luma([(f32::from(image.get_pixel(x, y).0[0]) * light).round() as u8])
     })
