@@ -54,6 +54,8 @@ pub enum Entrance {
 pub enum Basis {
     /// The player's own count of hours.
     Counted(PlayHours),
+    /// It stood on the shelf: no use.
+    Unused,
     /// Estimated from the days out.
     Estimated {
         /// Days from installed to removed.

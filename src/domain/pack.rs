@@ -284,6 +284,10 @@ impl PackFacts {
     fn remove(&mut self, e: &Removed) {
         if self.ride.is_some_and(|ride| ride.ride == e.ride) {
             self.ride = None;
+            // A pack's part in a loan ends with its ride, whatever becomes of the player.
+            if self.loan.take().is_some() {
+                self.returned = self.returned.max(Some(e.at));
+            }
         } else {
             self.odd(Oddity::RemovedFromElsewhere, e.at);
         }

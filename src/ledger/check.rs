@@ -4,6 +4,8 @@
 //! head row; where that was forged too, against the projections or a checkpoint kept elsewhere (the heads that the review
 //! prints).
 
+use std::collections::VecDeque;
+
 use rusqlite::params;
 use serde::Serialize;
 
@@ -11,6 +13,7 @@ use crate::domain::event::Event;
 use crate::domain::ids::{ActId, WriterId};
 
 use super::chain::{GENESIS, Link, hex};
+use super::entry::Entry;
 use super::error::LedgerError;
 use super::file::Ledger;
 use super::project::code;
@@ -202,24 +205,33 @@ impl Ledger {
     }
 
     /// Takes every entry into empty projections, in the order of the fold; returns how many there are.
+    ///
+    /// Each chain is in clock order already, so the chains are merged page by page.
     pub(crate) fn replay(&mut self, progress: &mut impl FnMut(u64)) -> Result<u64, LedgerError> {
-        let mut from = (i64::MIN, [0_u8; 16], 0_i64);
+        let mut chains: Vec<(WriterId, VecDeque<Entry>)> = Vec::new();
+        for writer in self.writers()? {
+            chains.push((writer, self.page_of(writer, 0)?.into()));
+        }
         let mut done = 0;
         loop {
-            let page = self.page_after(from)?;
-            let Some(last) = page.last() else { return Ok(done) };
-            from = (last.position.clock, *last.position.writer.uuid().as_bytes(), signed(last.position.number)?);
-            for entry in page {
-                self.extend_act(&entry)?;
-                self.project(entry.position, &entry.event)?;
-                done += 1;
-                progress(done);
+            let next = chains
+                .iter_mut()
+                .filter(|(_, page)| !page.is_empty())
+                .min_by_key(|(_, page)| page.front().map(|entry| entry.position));
+            let Some((writer, page)) = next else { return Ok(done) };
+            let Some(entry) = page.pop_front() else { return Ok(done) };
+            if page.is_empty() {
+                *page = self.page_of(*writer, entry.position.number)?.into();
             }
+            self.extend_act(&entry)?;
+            self.project(entry.position, &entry.event)?;
+            done += 1;
+            progress(done);
         }
     }
 
     /// Enters an entry's act, or stretches it to this entry.
-    fn extend_act(&mut self, entry: &super::entry::Entry) -> Result<(), LedgerError> {
+    fn extend_act(&mut self, entry: &Entry) -> Result<(), LedgerError> {
         let voids = matches!(entry.event, Event::ActVoided(_));
         let number = signed(entry.position.number)?;
         self.conn

@@ -67,7 +67,7 @@ impl Ledger {
     fn each_row(&self, mut visit: impl FnMut(&[String]) -> Result<(), ExportError>) -> Result<u64, ExportError> {
         let mut statement = self.conn.prepare(
             "SELECT writer, number, clock, recorded, desk, operator, act, kind, body, hash FROM entry
-             ORDER BY clock, writer, number",
+             ORDER BY writer, number",
         )?;
         let mut rows = statement.query([])?;
         let mut count = 0;

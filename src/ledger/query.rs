@@ -4,7 +4,7 @@ use rusqlite::{OptionalExtension, Row as SqlRow, params};
 
 use crate::domain::event::Event;
 use crate::domain::facts::{CodeFacts, Facts};
-use crate::domain::ids::{ActId, Thing, ThingKind};
+use crate::domain::ids::{ActId, Thing, ThingKind, WriterId};
 use crate::domain::moment::Moment;
 
 use super::entry::{Entry, Position};
@@ -174,33 +174,24 @@ impl Ledger {
         Ok(entries)
     }
 
-    /// Walks all entries in the order of the fold.
-    ///
-    /// # Errors
-    /// A fault of the file, an entry that does not read, or what `visit` returns.
-    pub fn each_entry<E: From<LedgerError>>(&self, mut visit: impl FnMut(Entry) -> Result<(), E>) -> Result<(), E> {
-        let fault = |error: rusqlite::Error| E::from(LedgerError::from(error));
-        let sql = format!("SELECT {ENTRY} FROM entry ORDER BY clock, writer, number");
-        let mut statement = self.conn.prepare(&sql).map_err(fault)?;
-        let mut rows = statement.query([]).map_err(fault)?;
-        while let Some(row) = rows.next().map_err(fault)? {
-            visit(entry(row)?)?;
-        }
-        Ok(())
-    }
-
-    /// A page of entries behind a position, in the order of the fold.
-    pub(crate) fn page_after(&self, from: (i64, [u8; 16], i64)) -> Result<Vec<Entry>, LedgerError> {
+    /// The next entries of one chain, behind a number.
+    pub(crate) fn page_of(&self, writer: WriterId, after: u64) -> Result<Vec<Entry>, LedgerError> {
         let mut statement = self.conn.prepare_cached(&format!(
-            "SELECT {ENTRY} FROM entry WHERE (clock, writer, number) > (?1, ?2, ?3)
-             ORDER BY clock, writer, number LIMIT 50000"
+            "SELECT {ENTRY} FROM entry WHERE writer = ?1 AND number > ?2 ORDER BY number LIMIT 10000"
         ))?;
-        let mut rows = statement.query(params![from.0, from.1, from.2])?;
+        let mut rows = statement.query(params![writer.uuid().as_bytes(), signed(after)?])?;
         let mut entries = Vec::new();
         while let Some(row) = rows.next()? {
             entries.push(entry(row)?);
         }
         Ok(entries)
+    }
+
+    /// Every chain, own or foreign.
+    pub(crate) fn writers(&self) -> Result<Vec<WriterId>, LedgerError> {
+        let mut statement = self.conn.prepare("SELECT writer FROM writer ORDER BY writer")?;
+        let rows = statement.query_map([], |row| row.get::<_, [u8; 16]>(0))?;
+        rows.map(|row| Ok(WriterId::new(uuid::Uuid::from_bytes(row?)))).collect()
     }
 
     /// The acts that touched a thing after a position.

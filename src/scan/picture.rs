@@ -1,0 +1,199 @@
+//! The door: a picture in, the texts of its symbols out.
+//!
+//! Coordinates are pixels of the upright picture (a camera's orientation mark is honoured), from its upper left corner.
+//! A picture in which nothing is found is no error: `found` is then empty, and `unread` says where a symbol was seen
+//! that could not be read.
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::Path;
+use std::time::Duration;
+
+use serde::Serialize;
+use thiserror::Error;
+
+use super::fence::Deadline;
+use super::{load, stage};
+
+/// How much one picture may cost.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Limits {
+    /// The most pixels a picture may have; checked from its header, before room is made for it.
+    pub pixels: u64,
+    /// The time for the search, after the picture has been decoded. When it is over, what was found so far is given.
+    pub budget: Duration,
+}
+
+impl Default for Limits {
+    /// 64 megapixels and four seconds.
+    fn default() -> Self {
+        Self { pixels: 64_000_000, budget: Duration::from_secs(4) }
+    }
+}
+
+impl Limits {
+    /// The longest file that is taken in, bytes: an uncompressed picture of the most pixels, and some room for marks.
+    fn bytes(&self) -> u64 {
+        self.pixels.saturating_mul(4).saturating_add(1 << 20)
+    }
+}
+
+/// A place in the upright picture, pixels from its upper left corner; may lie a little outside.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Point {
+    /// To the right.
+    pub x: f32,
+    /// Downwards.
+    pub y: f32,
+}
+
+impl Point {
+    /// The distance to another point, pixels.
+    pub fn distance(self, other: Self) -> f32 {
+        (self.x - other.x).hypot(self.y - other.y)
+    }
+}
+
+/// A symbol that was read.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Found {
+    /// What stands in it, as it stands there; never empty. Not necessarily a tag of ours.
+    pub text: String,
+    /// Its corners, clockwise from its own upper left one.
+    pub corners: [Point; 4],
+}
+
+/// A symbol that was seen but could not be read.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Unread {
+    /// Where it seems to lie, clockwise from its own upper left corner.
+    pub corners: [Point; 4],
+}
+
+/// What a picture holds.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Picture {
+    /// Pixels from left to right, upright.
+    pub width: u32,
+    /// Pixels from top to bottom, upright.
+    pub height: u32,
+    /// The symbols that were read, each place once, in reading order (rows from top to bottom, left to right).
+    pub found: Vec<Found>,
+    /// The symbols that were seen but not read, in reading order.
+    pub unread: Vec<Unread>,
+    /// Whether the time was over before everything had been tried.
+    pub cut_short: bool,
+}
+
+/// Why a picture could not be looked at.
+#[derive(Debug, Error)]
+pub enum PictureError {
+    /// The file could not be opened or read.
+    #[error("cannot read `{file}`")]
+    Io {
+        /// The picture's name.
+        file: String,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// There is nothing in the file.
+    #[error("`{file}` is empty")]
+    Empty {
+        /// The picture's name.
+        file: String,
+    },
+    /// The file is no picture.
+    #[error("`{file}` is not a picture")]
+    NotAPicture {
+        /// The picture's name.
+        file: String,
+    },
+    /// It is a picture of a kind that is not read here.
+    #[error("`{file}` is a {kind} file, which cannot be read here")]
+    Unsupported {
+        /// The picture's name.
+        file: String,
+        /// The kind, for people.
+        kind: String,
+    },
+    /// The picture ends too early.
+    #[error("`{file}` is cut off: its end is missing")]
+    Truncated {
+        /// The picture's name.
+        file: String,
+    },
+    /// The picture's inside contradicts itself.
+    #[error("`{file}` is damaged: {detail}")]
+    Damaged {
+        /// The picture's name.
+        file: String,
+        /// What the decoder said.
+        detail: String,
+    },
+    /// The picture has too many pixels.
+    #[error("`{file}` is too large: {width} x {height} pixels, the limit is {limit} pixels")]
+    TooLarge {
+        /// The picture's name.
+        file: String,
+        /// Pixels from left to right, by its header.
+        width: u32,
+        /// Pixels from top to bottom, by its header.
+        height: u32,
+        /// The most pixels.
+        limit: u64,
+    },
+    /// The file is longer than any picture within the limit.
+    #[error("`{file}` is too long: the limit is {limit} bytes")]
+    TooLong {
+        /// The picture's name.
+        file: String,
+        /// The most bytes.
+        limit: u64,
+    },
+}
+
+impl PictureError {
+    /// What to do about it, in a few words.
+    pub fn hint(&self) -> &'static str {
+        match self {
+            Self::Io { .. } => "check the name, and that the file may be read",
+            Self::Empty { .. } | Self::Truncated { .. } | Self::Damaged { .. } => {
+                "copy it from the camera again, or take it anew"
+            }
+            Self::NotAPicture { .. } => "send a JPEG or PNG picture",
+            Self::Unsupported { .. } => "send a JPEG instead",
+            Self::TooLarge { .. } | Self::TooLong { .. } => "send a smaller picture",
+        }
+    }
+}
+
+/// Reads a picture file.
+///
+/// # Errors
+///
+/// When the file cannot be read, or is no whole JPEG or PNG picture within the limits.
+pub fn read(path: &Path, limits: &Limits) -> Result<Picture, PictureError> {
+    let file = || path.display().to_string();
+    let fault = |source| PictureError::Io { file: file(), source };
+    let mut bytes = Vec::new();
+    let limit = limits.bytes();
+    File::open(path)
+        .and_then(|opened| opened.take(limit.saturating_add(1)).read_to_end(&mut bytes))
+        .map_err(fault)?;
+    if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > limit {
+        return Err(PictureError::TooLong { file: file(), limit });
+    }
+    read_bytes(&bytes, &file(), limits)
+}
+
+/// Reads a picture that is already in memory; `name` is what errors call it.
+///
+/// # Errors
+///
+/// When it is no whole JPEG or PNG picture within the limits.
+pub fn read_bytes(bytes: &[u8], name: &str, limits: &Limits) -> Result<Picture, PictureError> {
+    let grey = load::upright_grey(bytes, name, limits.pixels)?;
+    let (width, height) = grey.dimensions();
+    let (finds, cut_short) = stage::run(grey, Deadline::start(limits.budget));
+    Ok(Picture { width, height, found: finds.found, unread: finds.unread, cut_short })
+}

@@ -1,0 +1,187 @@
+//! Which sizes of a picture are looked at, by what, and when to stop.
+//!
+//! First the finder patterns of every size are fitted, from the natural size down, then at double size; then, if
+//! something is left over or nothing was found, the decoder library's own search goes over the smaller sizes. All is
+//! over when the finder patterns that are left cannot make a symbol, or when the time is.
+
+use image::GrayImage;
+use image::imageops::{self, FilterType};
+
+use super::fence::Deadline;
+use super::fit::{self, Symbol, Views};
+use super::kernel::{self, Finder, Threshold};
+use super::picture::{Found, Point, Unread};
+use super::place::Finds;
+use super::whole::{self, Search};
+
+/// Longer sides to which a larger picture is brought, pixels.
+const SIZES: [u32; 3] = [1600, 800, 400];
+/// Longer side up to which a picture is also looked at in double size, pixels.
+const SMALL: u32 = 1300;
+/// Radius of the surroundings for contrast, pixels: about three modules of a symbol of a good size.
+const RADIUS: usize = 22;
+/// A second radius, where blur has run the rings together.
+const TIGHT_RADIUS: usize = 9;
+/// Share of a finder pattern's width that must show it row by row to count as clear: 3/7 when it lies straight.
+const CLEAR_ROWS: f64 = 0.2;
+/// Longer side up to which the decoder library's own search is let loose, pixels.
+const LIBRARY_SIZE: u32 = 1600;
+
+/// One size of the picture.
+struct View {
+    grey: GrayImage,
+    contrast: GrayImage,
+    /// Pixels of the natural picture to one of this.
+    scale: f32,
+}
+
+impl View {
+    fn of(grey: GrayImage, scale: f32) -> Self {
+        let contrast = kernel::contrast(&grey, RADIUS);
+        Self { grey, contrast, scale }
+    }
+
+    fn longer(&self) -> u32 {
+        self.grey.width().max(self.grey.height())
+    }
+
+    /// This view brought to another size.
+    fn resized(&self, longer: u32, filter: Option<FilterType>) -> Self {
+        let (width, height) = self.grey.dimensions();
+        let side = |side: u32| {
+            let scaled = u64::from(side) * u64::from(longer) / u64::from(self.longer());
+            u32::try_from(scaled).unwrap_or(1).max(1)
+        };
+        let (w, h) = (side(width), side(height));
+        let grey = match filter {
+            Some(filter) => imageops::resize(&self.grey, w, h, filter),
+            None => imageops::thumbnail(&self.grey, w, h),
+        };
+        let scale = self.scale * kernel::quotient(self.longer(), longer);
+        Self::of(grey, scale)
+    }
+
+    fn views(&self) -> Views<'_> {
+        Views { grey: &self.grey, contrast: &self.contrast }
+    }
+
+    fn natural(&self, corners: [Point; 4]) -> [Point; 4] {
+        corners.map(|corner| Point { x: corner.x * self.scale, y: corner.y * self.scale })
+    }
+
+    fn place(&self, finder: &Finder) -> Point {
+        Point { x: finder.x * self.scale, y: finder.y * self.scale }
+    }
+
+    /// A copy with the symbols that were read painted over, so that they cost the library's search nothing.
+    fn without_read(&self, image: &GrayImage, finds: &Finds) -> GrayImage {
+        let mut copy = image.clone();
+        for found in &finds.found {
+            let small =
+                found.corners.map(|corner| Point { x: corner.x / self.scale, y: corner.y / self.scale });
+            kernel::paint_over(&mut copy, &small);
+        }
+        copy
+    }
+
+    /// Finder patterns outside all symbols that were read.
+    fn left_over(&self, finds: &Finds) -> Vec<Finder> {
+        let mut finders = kernel::finders(&self.contrast);
+        for tight in kernel::finders(&kernel::contrast(&self.grey, TIGHT_RADIUS)) {
+            let known = |old: &Finder| (old.x - tight.x).hypot(old.y - tight.y) < 0.4 * old.span;
+            if tight.span < 7.0 * 5.0 && !finders.iter().any(known) {
+                finders.push(tight);
+            }
+        }
+        finders.retain(|finder| !finds.is_read(self.place(finder)));
+        finders
+    }
+}
+
+/// Looks for symbols in a picture; what was found, and whether the time was over before all was tried.
+pub(super) fn run(grey: GrayImage, deadline: Deadline) -> (Finds, bool) {
+    let mut search = Progress { finds: Finds::default(), left_over: Vec::new(), deadline };
+    let natural = View::of(grey, 1.0);
+    let mut views = Vec::new();
+    let mut smaller = Vec::new();
+    search.fit(&natural);
+    for size in SIZES {
+        if size < natural.longer() && !deadline.is_over() {
+            let view = smaller.last().unwrap_or(&natural).resized(size, None);
+            search.fit(&view);
+            smaller.push(view);
+        }
+    }
+    if natural.longer() <= SMALL && search.is_open() {
+        let double = natural.resized(natural.longer() * 2, Some(FilterType::CatmullRom));
+        search.fit(&double);
+        views.push(double);
+    }
+    views.push(natural);
+    views.extend(smaller);
+    let finished = search.library(&views);
+    let cut_short = !finished || deadline.is_over();
+    (search.finds.finish(), cut_short)
+}
+
+/// What has been found, and what there may still be.
+struct Progress {
+    finds: Finds,
+    /// Clear finder patterns outside the symbols read by then, for each size.
+    left_over: Vec<Vec<Point>>,
+    deadline: Deadline,
+}
+
+impl Progress {
+    /// Whether there may be more: nothing was found, or the finder patterns that are left could make a symbol.
+    fn is_open(&self) -> bool {
+        let enough =
+            |points: &Vec<Point>| points.iter().filter(|&&point| !self.finds.is_read(point)).count() >= 3;
+        !self.deadline.is_over() && (self.finds.found.is_empty() || self.left_over.iter().any(enough))
+    }
+
+    fn add(&mut self, view: &View, symbol: Symbol) {
+        let corners = view.natural(symbol.corners);
+        match symbol.text {
+            Some(text) => self.finds.add(Found { text, corners }),
+            None => self.finds.add_unread(Unread { corners }),
+        }
+    }
+
+    /// Reads what the finder patterns of one size give.
+    fn fit(&mut self, view: &View) {
+        let mut finders = view.left_over(&self.finds);
+        for symbol in fit::symbols(view.views(), &finders, &self.deadline) {
+            self.add(view, symbol);
+        }
+        finders.retain(|finder| f64::from(finder.rows) > CLEAR_ROWS * f64::from(finder.span));
+        self.left_over.push(finders.iter().map(|finder| view.place(finder)).collect());
+    }
+
+    /// Lets the decoder library search for itself; `false` when it did not end in time.
+    fn library(&mut self, views: &[View]) -> bool {
+        for view in views.iter().filter(|view| view.longer() <= LIBRARY_SIZE) {
+            for (threshold, image) in
+                [(Threshold::Contrast, &view.contrast), (Threshold::Library, &view.grey)]
+            {
+                if !self.is_open() {
+                    return true;
+                }
+                let image = view.without_read(image, &self.finds);
+                let Search::Done(symbols) = whole::search(image, threshold, self.deadline.left()) else {
+                    return false;
+                };
+                for (modules, corners, text) in symbols {
+                    let symbol = match text {
+                        Some(text) => Some(Symbol { corners, text: Some(text) }),
+                        None => fit::again(view.views(), modules, corners),
+                    };
+                    if let Some(symbol) = symbol {
+                        self.add(view, symbol);
+                    }
+                }
+            }
+        }
+        true
+    }
+}

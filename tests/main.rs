@@ -1,0 +1,4 @@
+//! The behaviour of packmuster, by subject.
+
+#[cfg(test)]
+mod scan;

@@ -1,0 +1,6 @@
+//! Pictures in, tag texts out.
+
+mod faults;
+mod order;
+mod rates;
+mod synth;
