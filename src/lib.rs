@@ -6,5 +6,7 @@ pub mod domain;
 
 pub mod policy;
 
+pub mod app;
+pub mod cli;
 pub mod ledger;
 pub mod scan;

@@ -1,2 +1,7 @@
-//! The packmuster binary.
-fn main() {}
+//! The packmuster binary: parse, run, exit code.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    ExitCode::from(packmuster::cli::run())
+}

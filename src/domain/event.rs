@@ -9,8 +9,8 @@ use serde_json::Error as JsonError;
 
 use super::finding::{Finding, NoResult};
 use super::ids::{
-    ActId, CartonId, LoanId, LotId, MakeId, NoticeId, OperatorId, PackId, PlaceId, PlayerId, PlayerMakeId, RideId,
-    RunId, SiteId, SlotId, Thing, WriterId,
+    ActId, CartonId, LoanId, LotId, MakeId, NoticeId, OperatorId, PackId, PlaceId, PlayerId, PlayerMakeId,
+    RideId, RunId, SiteId, SlotId, Thing, WriterId,
 };
 use super::make::{PackMake, PlayerMake};
 use super::moment::Moment;

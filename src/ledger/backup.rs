@@ -50,6 +50,7 @@ impl Ledger {
         let restored = copy(&source.conn, target).and_then(|()| {
             let mut ledger = Self::open(target, Access::Read)?;
             ledger.conn.pragma_update(None, "query_only", false)?;
+            ledger.read_only = false;
             ledger.transact(|ledger| ledger.succeed(now, &mut draw))?;
             Ok(ledger)
         });
@@ -59,7 +60,11 @@ impl Ledger {
         restored
     }
 
-    fn succeed(&mut self, now: Moment, draw: &mut impl FnMut() -> (WriterId, ActId)) -> Result<(), LedgerError> {
+    fn succeed(
+        &mut self,
+        now: Moment,
+        draw: &mut impl FnMut() -> (WriterId, ActId),
+    ) -> Result<(), LedgerError> {
         let sites: Vec<(SiteId, String, WriterId)> = self.sites()?;
         for (site, name, old) in sites {
             let head = self.head(old)?;

@@ -139,11 +139,20 @@ impl Ledger {
                      WHERE kind = ?1 AND id = ?2 AND clock = ?3 AND writer = ?4 AND number = ?5)",
                 )?
                 .query_row(
-                    params![code(thing.kind), thing.id.as_bytes(), link.clock, link.writer, signed(link.number)?],
+                    params![
+                        code(thing.kind),
+                        thing.id.as_bytes(),
+                        link.clock,
+                        link.writer,
+                        signed(link.number)?
+                    ],
                     |row| row.get(0),
                 )?;
             if !known {
-                report.fault(format!("entry {} ({}) is missing from the history of a {}", link.number, link.kind, thing.kind));
+                report.fault(format!(
+                    "entry {} ({}) is missing from the history of a {}",
+                    link.number, link.kind, thing.kind
+                ));
             }
         }
         Ok(u64::try_from(things.len()).unwrap_or(0))
@@ -174,7 +183,8 @@ impl Ledger {
         touches: u64,
         progress: &mut impl FnMut(u64),
     ) -> Result<(), LedgerError> {
-        let count = |sql: &str| self.conn.query_row(sql, [], |row| row.get::<_, i64>(0)).map(i64::unsigned_abs);
+        let count =
+            |sql: &str| self.conn.query_row(sql, [], |row| row.get::<_, i64>(0)).map(i64::unsigned_abs);
         let stored = count("SELECT count(*) FROM touch")?;
         if stored != touches {
             report.fault(format!("the histories hold {stored} entries and the ledger gives {touches}"));
@@ -196,7 +206,8 @@ impl Ledger {
                 _ => false,
             };
             if !equal {
-                report.fault(format!("the facts of {} {} are not what its entries give", thing.kind, thing.id));
+                report
+                    .fault(format!("the facts of {} {} are not what its entries give", thing.kind, thing.id));
             }
             report.things += 1;
             progress(report.entries + report.things);
@@ -270,7 +281,10 @@ impl Chain {
     fn follow(&mut self, link: &Link<'_>, stored: &[u8; 32], report: &mut CheckReport) {
         let previous = if self.number == 0 { GENESIS } else { self.hash };
         if link.number != self.number + 1 {
-            report.fault(format!("after entry {} comes entry {}: entries are missing", self.number, link.number));
+            report.fault(format!(
+                "after entry {} comes entry {}: entries are missing",
+                self.number, link.number
+            ));
         }
         if link.clock <= self.clock {
             report.fault(format!("the clock of entry {} does not go forward", link.number));

@@ -93,7 +93,9 @@ pub enum LedgerError {
     #[error("desk {0} has no scan to take back")]
     NothingToUndo(String),
     /// A later act builds on the one to take back.
-    #[error("the last scan of desk {desk} cannot be taken back: {thing} was scanned again since, at desk {by}")]
+    #[error(
+        "the last scan of desk {desk} cannot be taken back: {thing} was scanned again since, at desk {by}"
+    )]
     Overtaken {
         /// The desk.
         desk: String,

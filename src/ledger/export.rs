@@ -37,7 +37,8 @@ impl Ledger {
     pub fn export_csv(&self, out: impl Write) -> Result<u64, ExportError> {
         let mut writer = csv::Writer::from_writer(out);
         writer.write_record(COLUMNS).map_err(std::io::Error::from)?;
-        let count = self.each_row(|fields| Ok(writer.write_record(fields).map_err(std::io::Error::from)?))?;
+        let count =
+            self.each_row(|fields| Ok(writer.write_record(fields).map_err(std::io::Error::from)?))?;
         writer.flush()?;
         Ok(count)
     }
@@ -51,8 +52,12 @@ impl Ledger {
             let mut line = Map::new();
             for (name, text) in COLUMNS.iter().zip(fields) {
                 let value = match *name {
-                    "number" | "clock" | "recorded_ms" => text.parse::<i64>().map_or(Value::Null, Value::from),
-                    "body" => serde_json::from_str(text).unwrap_or_else(|_not_json| Value::from(text.clone())),
+                    "number" | "clock" | "recorded_ms" => {
+                        text.parse::<i64>().map_or(Value::Null, Value::from)
+                    }
+                    "body" => {
+                        serde_json::from_str(text).unwrap_or_else(|_not_json| Value::from(text.clone()))
+                    }
                     _ => Value::from(text.clone()),
                 };
                 line.insert((*name).to_owned(), value);
@@ -64,7 +69,10 @@ impl Ledger {
         Ok(count)
     }
 
-    fn each_row(&self, mut visit: impl FnMut(&[String]) -> Result<(), ExportError>) -> Result<u64, ExportError> {
+    fn each_row(
+        &self,
+        mut visit: impl FnMut(&[String]) -> Result<(), ExportError>,
+    ) -> Result<u64, ExportError> {
         let mut statement = self.conn.prepare(
             "SELECT writer, number, clock, recorded, desk, operator, act, kind, body, hash FROM entry
              ORDER BY writer, number",

@@ -45,6 +45,7 @@ pub struct Ledger {
     pub(crate) cache: Cache,
     pub(crate) settings: Option<Settings>,
     pub(crate) zone: TimeZone,
+    pub(crate) read_only: bool,
     seen_version: i64,
     depth: u32,
 }
@@ -97,6 +98,7 @@ impl Ledger {
         match access {
             Access::Read => {
                 ledger.conn.pragma_update(None, "query_only", true)?;
+                ledger.read_only = true;
                 ledger.pick_zone(None)?;
             }
             Access::Write(site) => ledger.pick_site(site)?,
@@ -114,6 +116,7 @@ impl Ledger {
             cache: Cache::default(),
             settings: None,
             zone: TimeZone::UTC,
+            read_only: false,
             seen_version,
             depth: 0,
         })
@@ -163,7 +166,8 @@ impl Ledger {
 
     fn begin(&mut self) -> Result<(), LedgerError> {
         if self.depth == 0 {
-            self.conn.prepare_cached("BEGIN IMMEDIATE")?.execute([])?;
+            let begin = if self.read_only { "BEGIN" } else { "BEGIN IMMEDIATE" };
+            self.conn.prepare_cached(begin)?.execute([])?;
             self.notice_other_writers()?;
         } else {
             self.flush()?;

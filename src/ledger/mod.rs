@@ -9,8 +9,8 @@
 //! Nothing here judges or prints.
 
 pub mod backup;
-pub mod check;
 pub mod chain;
+pub mod check;
 pub mod entry;
 pub mod error;
 pub mod export;

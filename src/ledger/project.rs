@@ -80,7 +80,9 @@ impl Ledger {
 
     fn touch(&mut self, thing: Thing, position: Position) -> Result<(), LedgerError> {
         self.conn
-            .prepare_cached("INSERT INTO touch (kind, id, clock, writer, number) VALUES (?1, ?2, ?3, ?4, ?5)")?
+            .prepare_cached(
+                "INSERT INTO touch (kind, id, clock, writer, number) VALUES (?1, ?2, ?3, ?4, ?5)",
+            )?
             .execute(params![
                 code(thing.kind),
                 thing.id.as_bytes(),
@@ -121,7 +123,11 @@ impl Ledger {
     /// The fold of a thing's entries up to a clock value, and the position of the last of them; `None` when it has none.
     ///
     /// Acts that are voided by an entry up to that clock value are left out.
-    pub(crate) fn fold_until(&mut self, thing: Thing, clock: i64) -> Result<Option<(Facts, Position)>, LedgerError> {
+    pub(crate) fn fold_until(
+        &mut self,
+        thing: Thing,
+        clock: i64,
+    ) -> Result<Option<(Facts, Position)>, LedgerError> {
         let entries = self.entries_of(thing, clock)?;
         let Some(last) = entries.last().map(|entry| entry.position) else { return Ok(None) };
         let voided: Vec<ActId> = entries
@@ -166,10 +172,10 @@ impl Ledger {
         // In key order, so that a large batch walks the table once.
         changed.sort_unstable_by_key(|(thing, _)| **thing);
         for (thing, row) in changed {
-            let state = row
-                .facts
-                .to_json()
-                .map_err(|source| LedgerError::Json { what: format!("the state of a {}", thing.kind), source })?;
+            let state = row.facts.to_json().map_err(|source| LedgerError::Json {
+                what: format!("the state of a {}", thing.kind),
+                source,
+            })?;
             self.conn
                 .prepare_cached(
                     "INSERT INTO thing (kind, id, name, state, clock, writer, number)

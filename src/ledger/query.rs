@@ -23,7 +23,8 @@ pub enum Named {
 }
 
 /// Columns of an entry, in the order that [`entry`] reads.
-const ENTRY: &str = "entry.clock, entry.writer, entry.number, entry.recorded, entry.desk, entry.operator, entry.act,
+const ENTRY: &str =
+    "entry.clock, entry.writer, entry.number, entry.recorded, entry.desk, entry.operator, entry.act,
     entry.kind, entry.body";
 
 impl Ledger {
@@ -41,7 +42,11 @@ impl Ledger {
     ///
     /// # Errors
     /// A fault of the file.
-    pub fn facts_until<T: TryFrom<Facts>>(&mut self, thing: Thing, clock: i64) -> Result<Option<T>, LedgerError> {
+    pub fn facts_until<T: TryFrom<Facts>>(
+        &mut self,
+        thing: Thing,
+        clock: i64,
+    ) -> Result<Option<T>, LedgerError> {
         let facts = match self.row(thing)? {
             None => return Ok(None),
             Some(row) if row.last.clock <= clock => Some(row.facts.clone()),
@@ -218,7 +223,8 @@ impl Ledger {
     /// # Errors
     /// A fault of the file.
     pub fn heads(&self) -> Result<Vec<(String, u64, String)>, LedgerError> {
-        let mut statement = self.conn.prepare_cached("SELECT writer, number, hash FROM writer ORDER BY writer")?;
+        let mut statement =
+            self.conn.prepare_cached("SELECT writer, number, hash FROM writer ORDER BY writer")?;
         let rows = statement.query_map([], |row| {
             let hash: [u8; 32] = row.get(2)?;
             Ok((
@@ -251,7 +257,10 @@ fn entry(row: &SqlRow<'_>) -> Result<Entry, LedgerError> {
     let body: String = row.get(8)?;
     let event = Event::from_json(&kind, &body)
         .ok_or_else(|| LedgerError::Kind { number: position.number, kind: kind.clone() })?
-        .map_err(|source| LedgerError::Json { what: format!("entry {} ({kind})", position.number), source })?;
+        .map_err(|source| LedgerError::Json {
+            what: format!("entry {} ({kind})", position.number),
+            source,
+        })?;
     Ok(Entry {
         position,
         recorded: Moment::from_millis(row.get(3)?),

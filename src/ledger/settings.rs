@@ -51,7 +51,11 @@ impl Ledger {
     pub(crate) fn settings_changed(&mut self, kind: ThingKind) {
         if matches!(
             kind,
-            ThingKind::Policy | ThingKind::Make | ThingKind::PlayerMake | ThingKind::Notice | ThingKind::Place
+            ThingKind::Policy
+                | ThingKind::Make
+                | ThingKind::PlayerMake
+                | ThingKind::Notice
+                | ThingKind::Place
         ) {
             self.settings = None;
         }
@@ -74,8 +78,11 @@ impl Ledger {
                 Ok::<(), LedgerError>(())
             })?;
             for (thing, last, facts) in things {
-                let facts =
-                    if last <= clock { Some(facts) } else { self.fold_until(thing, clock)?.map(|(facts, _)| facts) };
+                let facts = if last <= clock {
+                    Some(facts)
+                } else {
+                    self.fold_until(thing, clock)?.map(|(facts, _)| facts)
+                };
                 settings.take(thing, facts);
             }
         }
@@ -93,7 +100,9 @@ impl Settings {
             Some(Facts::PlayerMake(Some(spec))) => {
                 self.player_makes.insert(PlayerMakeId::new(thing.id), spec);
             }
-            Some(Facts::Notice(notice)) if !notice.lifted && notice.verdict.is_some() => self.notices.push(notice),
+            Some(Facts::Notice(notice)) if !notice.lifted && notice.verdict.is_some() => {
+                self.notices.push(notice);
+            }
             Some(Facts::Place(place)) if !place.name.is_empty() => {
                 self.places.insert(PlaceId::new(thing.id), place);
             }

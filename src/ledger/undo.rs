@@ -47,18 +47,29 @@ impl Ledger {
     }
 
     /// Cartons and lots are shared by many scans that do not disturb each other; all else may be undone only from its end.
-    fn refuse_overtaken(&self, desk: &str, target: ActId, thing: Thing, entries: &[Entry]) -> Result<(), LedgerError> {
+    fn refuse_overtaken(
+        &self,
+        desk: &str,
+        target: ActId,
+        thing: Thing,
+        entries: &[Entry],
+    ) -> Result<(), LedgerError> {
         if matches!(thing.kind, ThingKind::Carton | ThingKind::Lot | ThingKind::Site) {
             return Ok(());
         }
         let Some(last) = entries.last().map(|entry| entry.position) else { return Ok(()) };
         for act in self.last_touches(thing, last)? {
-            let mut statement =
-                self.conn.prepare_cached("SELECT desk FROM act WHERE act = ?1 AND voids = 0 AND voided = 0")?;
+            let mut statement = self
+                .conn
+                .prepare_cached("SELECT desk FROM act WHERE act = ?1 AND voids = 0 AND voided = 0")?;
             let by: Option<String> =
                 statement.query_row([act.uuid().as_bytes()], |row| row.get(0)).optional()?;
             if let Some(by) = by.filter(|_| act != target) {
-                return Err(LedgerError::Overtaken { desk: desk.to_owned(), thing: thing.kind.to_string(), by });
+                return Err(LedgerError::Overtaken {
+                    desk: desk.to_owned(),
+                    thing: thing.kind.to_string(),
+                    by,
+                });
             }
         }
         Ok(())

@@ -114,11 +114,7 @@ impl Ledger {
         let mut statement =
             self.conn.prepare_cached("SELECT number, clock, hash FROM writer WHERE writer = ?1")?;
         Ok(statement.query_row([writer.uuid().as_bytes()], |row| {
-            Ok(Head {
-                number: row.get::<_, i64>(0)?.unsigned_abs(),
-                clock: row.get(1)?,
-                hash: row.get(2)?,
-            })
+            Ok(Head { number: row.get::<_, i64>(0)?.unsigned_abs(), clock: row.get(1)?, hash: row.get(2)? })
         })?)
     }
 
@@ -170,16 +166,17 @@ impl Ledger {
     pub(crate) fn pick_site(&mut self, given: Option<&str>) -> Result<(), LedgerError> {
         let sites = self.sites()?;
         let known = || sites.iter().map(|(_, name, _)| name.as_str()).collect::<Vec<_>>().join(", ");
-        let (site, name, writer) = match (given, sites.as_slice()) {
-            (None, [only]) => only.clone(),
-            (None, []) => return Err(LedgerError::ReadOnly),
-            (None, _) => return Err(LedgerError::WhichSite(known())),
-            (Some(given), _) => sites
-                .iter()
-                .find(|(_, name, _)| name.eq_ignore_ascii_case(given))
-                .cloned()
-                .ok_or_else(|| LedgerError::Site { given: given.to_owned(), known: known() })?,
-        };
+        let (site, name, writer) =
+            match (given, sites.as_slice()) {
+                (None, [only]) => only.clone(),
+                (None, []) => return Err(LedgerError::ReadOnly),
+                (None, _) => return Err(LedgerError::WhichSite(known())),
+                (Some(given), _) => sites
+                    .iter()
+                    .find(|(_, name, _)| name.eq_ignore_ascii_case(given))
+                    .cloned()
+                    .ok_or_else(|| LedgerError::Site { given: given.to_owned(), known: known() })?,
+            };
         self.own = Some(Own { site, site_name: name, writer });
         self.pick_zone(Some(site))
     }

@@ -138,7 +138,10 @@ impl<'a> View<'a> {
         let lowest = carton.readings.values().min()?;
         let good = read >= needed && *lowest >= limit;
         (good && self.reading.is_none() && rule.rest == Rest::CartonsWord).then(|| {
-            format!("unread, on the word of carton {}: {read} read, lowest {lowest}, limit {limit}", carton.name)
+            format!(
+                "unread, on the word of carton {}: {read} read, lowest {lowest}, limit {limit}",
+                carton.name
+            )
         })
     }
 
@@ -190,10 +193,13 @@ fn notice(view: &View<'_>, reasons: &mut Vec<Reason>) {
     if !view.policy.rules.notice {
         return;
     }
-    for notice in view.case.notices.iter().filter(|notice| !notice.lifted && covers(&notice.scope, view.case.pack)) {
+    for notice in
+        view.case.notices.iter().filter(|notice| !notice.lifted && covers(&notice.scope, view.case.pack))
+    {
         let verdict = notice.verdict.unwrap_or(Verdict::Isolate);
         reasons.push(
-            Reason::new(Rule::Notice, verdict, format!("under a safety notice: {}", notice.text)).advice(CAUTIONS),
+            Reason::new(Rule::Notice, verdict, format!("under a safety notice: {}", notice.text))
+                .advice(CAUTIONS),
         );
     }
 }
@@ -252,7 +258,9 @@ fn carton(view: &View<'_>) -> Option<Reason> {
             return None;
         }
         let found = format!("carton {} fell short: {short} of {read} read are below {limit}", carton.name);
-        return Some(Reason::new(Rule::Carton, Verdict::Measure, found).advice("Every pack of it is measured."));
+        return Some(
+            Reason::new(Rule::Carton, Verdict::Measure, found).advice("Every pack of it is measured."),
+        );
     }
     if read >= needed {
         return None;
@@ -260,7 +268,10 @@ fn carton(view: &View<'_>) -> Option<Reason> {
     let missing = needed - read;
     let found = format!("carton {}: {read} of {needed} sample packs read", carton.name);
     let packs = if missing == 1 { "pack" } else { "packs" };
-    Some(Reason::new(Rule::Carton, Verdict::Wait, found).advice(format!("Measure any {missing} {packs} more of it.")))
+    Some(
+        Reason::new(Rule::Carton, Verdict::Wait, found)
+            .advice(format!("Measure any {missing} {packs} more of it.")),
+    )
 }
 
 fn unmeasured(view: &View<'_>) -> Option<Reason> {
@@ -270,7 +281,9 @@ fn unmeasured(view: &View<'_>) -> Option<Reason> {
     let pack = view.case.pack;
     let found = match pack.counts_from() {
         None => "no reading yet".to_owned(),
-        Some(from) if pack.returned == Some(from) => format!("no reading since it came back on {}", view.day(from)),
+        Some(from) if pack.returned == Some(from) => {
+            format!("no reading since it came back on {}", view.day(from))
+        }
         Some(from) => format!("no reading since the round on {}", view.day(from)),
     };
     Some(Reason::new(Rule::Unmeasured, Verdict::Measure, found))
@@ -294,7 +307,9 @@ fn charge(view: &View<'_>) -> Option<Reason> {
     let advice = "Charge it in a player or charger, not in a slot, then scan CHARGED.";
     let Some(at) = view.case.pack.last_charge() else {
         let found = "not known when it was last charged";
-        return Some(Reason::new(Rule::Charge, Verdict::Wait, found).limit(format!("{most} days")).advice(advice));
+        return Some(
+            Reason::new(Rule::Charge, Verdict::Wait, found).limit(format!("{most} days")).advice(advice),
+        );
     };
     let days = view.question.now.days_since(at);
     let over = days - i64::from(most);
@@ -378,7 +393,9 @@ fn resistance(view: &View<'_>) -> Option<Reason> {
     let limit = u64::from(most.raw()) * u64::from(percent) / 100;
     let over = u64::from(found.raw()).saturating_sub(limit);
     (over > 0).then(|| {
-        let show = |raw: u64| crate::domain::units::Milliohms::new(u32::try_from(raw).unwrap_or(u32::MAX)).to_string();
+        let show = |raw: u64| {
+            crate::domain::units::Milliohms::new(u32::try_from(raw).unwrap_or(u32::MAX)).to_string()
+        };
         Reason::new(Rule::Resistance, Verdict::Recycle, format!("internal resistance {found}"))
             .limit(show(limit))
             .margin(format!("{} over", show(over)))

@@ -10,7 +10,12 @@ use super::rules::{Limit, Policy};
 /// of the rated capacity, whichever is more.
 ///
 /// `None` when the limit is in hours and no player is known that the pack could ride in.
-pub fn limit(policy: &Policy, origin: Origin, make: &PackMake, player: Option<&PlayerMake>) -> Option<MilliampHours> {
+pub fn limit(
+    policy: &Policy,
+    origin: Origin,
+    make: &PackMake,
+    player: Option<&PlayerMake>,
+) -> Option<MilliampHours> {
     let limits = policy.limits(origin);
     let stated = match limits.limit {
         Limit::Hours(hours) => hours.charge(player?.draw),

@@ -147,7 +147,8 @@ impl Policy {
     /// # Errors
     /// [`PolicyError`], naming the key and the value.
     pub fn parse(text: &str) -> Result<Self, PolicyError> {
-        let file: File = toml::from_str(text).map_err(|error| PolicyError::Toml(error.to_string().trim().to_owned()))?;
+        let file: File =
+            toml::from_str(text).map_err(|error| PolicyError::Toml(error.to_string().trim().to_owned()))?;
         file.validate(identity(text))
     }
 }
@@ -265,6 +266,7 @@ struct UseTable {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
+#[expect(clippy::struct_field_names, reason = "the names are the keys of the policy file")]
 struct PlausibleTable {
     above_rated_percent: u32,
     below_rated_percent: u32,
@@ -283,16 +285,17 @@ struct LoansTable {
     longest_days: u32,
 }
 
-fn value<T>(key: &str, value: impl ToString, expected: &'static str) -> Result<T, PolicyError> {
+fn value<T>(key: &str, value: &dyn ToString, expected: &'static str) -> Result<T, PolicyError> {
     Err(PolicyError::Value { key: key.to_owned(), value: value.to_string(), expected })
 }
 
 /// Takes a TOML number of hours to hundredths, within 0 to `most` hours.
 fn hours(key: &str, given: f64, most: u32) -> Result<PlayHours, PolicyError> {
-    let expected = "expected hours of play above zero, with at most two decimals and no more than a few hundred";
+    let expected =
+        "expected hours of play above zero, with at most two decimals and no more than a few hundred";
     match PlayHours::parse_bare(&given.to_string()) {
         Ok(hours) if hours.raw() > 0 && hours.raw() <= most.saturating_mul(100) => Ok(hours),
-        _ => value(key, given, expected),
+        _ => value(key, &given, expected),
     }
 }
 
@@ -301,20 +304,20 @@ impl OriginTable {
         let limit = match (self.hours, self.mah) {
             (Some(given), None) => Limit::Hours(hours(&format!("{key}.hours"), given, 500)?),
             (None, Some(mah)) if (1..=100_000).contains(&mah) => Limit::Charge(MilliampHours::new(mah)),
-            (None, Some(mah)) => return value(&format!("{key}.mAh"), mah, "expected 1 to 100000"),
+            (None, Some(mah)) => return value(&format!("{key}.mAh"), &mah, "expected 1 to 100000"),
             (Some(_), Some(mah)) => {
-                return value(&format!("{key}.mAh"), mah, "give the limit in hours or in mAh, not both");
+                return value(&format!("{key}.mAh"), &mah, "give the limit in hours or in mAh, not both");
             }
-            (None, None) => return value(key, "without a limit", "give hours or mAh"),
+            (None, None) => return value(key, &"without a limit", "give hours or mAh"),
         };
         if self.percent_of_rated > 110 {
-            return value(&format!("{key}.percent_of_rated"), self.percent_of_rated, "expected 0 to 110");
+            return value(&format!("{key}.percent_of_rated"), &self.percent_of_rated, "expected 0 to 110");
         }
         if self.rounds > 20 {
-            return value(&format!("{key}.rounds"), self.rounds, "expected 0 to 20");
+            return value(&format!("{key}.rounds"), &self.rounds, "expected 0 to 20");
         }
         if !(1..=20).contains(&self.cycles_per_round) {
-            return value(&format!("{key}.cycles_per_round"), self.cycles_per_round, "expected 1 to 20");
+            return value(&format!("{key}.cycles_per_round"), &self.cycles_per_round, "expected 1 to 20");
         }
         Ok(OriginLimits {
             limit,
@@ -331,35 +334,50 @@ impl RulesTable {
             match self.finding.get(&finding) {
                 None if finding == Finding::CutOutEarly => {}
                 Some(verdict) if finding == Finding::CutOutEarly => {
-                    return value("rules.finding.cut_out_early", verdict, "this finding is the rule `reported`");
+                    return value(
+                        "rules.finding.cut_out_early",
+                        &verdict,
+                        "this finding is the rule `reported`",
+                    );
                 }
                 None => {
                     let key = format!("rules.finding ({finding})");
-                    return value(&key, "missing", "every finding needs a verdict; this rule cannot be switched off");
+                    return value(
+                        &key,
+                        &"missing",
+                        "every finding needs a verdict; this rule cannot be switched off",
+                    );
                 }
                 Some(Verdict::Fit) => {
                     let key = format!("rules.finding ({finding})");
-                    return value(&key, "fit", "a finding cannot make a pack fit");
+                    return value(&key, &"fit", "a finding cannot make a pack fit");
                 }
                 Some(_) => {}
             }
         }
         for (key, days) in [("rules.stale.days", self.stale.days), ("rules.charge.days", self.charge.days)] {
             if days == 0 {
-                return value(key, days, "expected at least 1; switch the rule off with on = false");
+                return value(key, &days, "expected at least 1; switch the rule off with on = false");
             }
         }
         if self.carton.on && self.carton.sample == 0 {
-            return value("rules.carton.sample", 0, "expected at least 1; switch the rule off with on = false");
+            return value(
+                "rules.carton.sample",
+                &0,
+                "expected at least 1; switch the rule off with on = false",
+            );
         }
         if self.capacity.second_reading_within_percent > 50 {
             let key = "rules.capacity.second_reading_within_percent";
-            return value(key, self.capacity.second_reading_within_percent, "expected 0 to 50");
+            return value(key, &self.capacity.second_reading_within_percent, "expected 0 to 50");
         }
         Ok(Rules {
             finding: self.finding,
             notice: self.notice.on,
-            carton: self.carton.on.then_some(CartonRule { sample: self.carton.sample, rest: self.carton.rest }),
+            carton: self
+                .carton
+                .on
+                .then_some(CartonRule { sample: self.carton.sample, rest: self.carton.rest }),
             unmeasured: self.unmeasured.on,
             stale_days: self.stale.on.then_some(self.stale.days),
             charge_days: self.charge.on.then_some(self.charge.days),
@@ -381,13 +399,13 @@ impl File {
         };
         if plausible.above_rated_percent <= plausible.below_rated_percent {
             let key = "plausible.above_rated_percent";
-            return value(key, plausible.above_rated_percent, "expected more than below_rated_percent");
+            return value(key, &plausible.above_rated_percent, "expected more than below_rated_percent");
         }
         if !(1..=3660).contains(&self.loans.longest_days) {
-            return value("loans.longest_days", self.loans.longest_days, "expected 1 to 3660");
+            return value("loans.longest_days", &self.loans.longest_days, "expected 1 to 3660");
         }
         if self.review.near_percent > 100 {
-            return value("review.near_percent", self.review.near_percent, "expected 0 to 100");
+            return value("review.near_percent", &self.review.near_percent, "expected 0 to 100");
         }
         Ok(Policy {
             id,

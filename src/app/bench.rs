@@ -1,0 +1,328 @@
+//! The bench: packs into slots, results out of them, rounds and charges.
+
+use crate::domain::command::Command;
+use crate::domain::event::{
+    Charged, Event, FindingSeen, Method, Origin, ReadingTaken, Removed, RoundDone, RunBegan, RunEnded,
+    SlotAdded, TagBound,
+};
+use crate::domain::facts::SlotFacts;
+use crate::domain::finding::NoResult;
+use crate::domain::ids::{PackId, RunId, SlotId, ThingKind};
+use crate::domain::make::PackMake;
+use crate::domain::moment::Moment;
+use crate::domain::pack::PackFacts;
+use crate::domain::units::MilliampHours;
+use crate::domain::verdict::Step;
+use crate::ledger::{Ledger, LedgerError};
+use crate::policy::rules::Plausible;
+
+use super::answer::Answer;
+use super::error::AppError;
+use super::input::Measured;
+use super::intake::{kind, severity, usage};
+use super::judging::{self, Ask};
+use super::lookup::{self, Scanned};
+use super::session::{Amount, Code, Here, Work};
+
+/// A slot that was scanned.
+#[derive(Debug, Clone)]
+struct Slot {
+    id: SlotId,
+    name: String,
+    run: Option<(RunId, PackId)>,
+}
+
+/// A session at the bench.
+#[derive(Debug, Clone, Default)]
+pub struct Bench {
+    slot: Option<Slot>,
+    pack: Option<PackId>,
+    /// A reading that waits to be confirmed.
+    doubtful: Option<Measured>,
+}
+
+impl Bench {
+    fn scan_slot(&mut self, here: &mut Here<'_>, code: &Code) -> Result<Answer, AppError> {
+        self.doubtful = None;
+        self.pack = None;
+        let id = match code.scanned {
+            Scanned::Known(thing) => SlotId::new(thing.id),
+            _ => add_slot(here, code)?,
+        };
+        let facts: SlotFacts = here.ledger.facts(id.into())?.unwrap_or_default();
+        let run = facts.run.map(|(run, pack, _)| (run, pack));
+        let text = match facts.run {
+            Some((_, pack, since)) => {
+                self.pack = Some(pack);
+                let name = lookup::pack_name(here.ledger, pack)?;
+                format!("{} holds pack {name} since {}", facts.name, since.local(here.ledger.zone()))
+            }
+            None => format!("{} is free", facts.name),
+        };
+        self.slot = Some(Slot { id, name: facts.name, run });
+        Ok(Answer::done(text))
+    }
+
+    fn scan_pack(&mut self, here: &mut Here<'_>, code: &Code) -> Result<Answer, AppError> {
+        let Scanned::Known(thing) = code.scanned else {
+            return Ok(Answer::unclear(
+                "this tag names no pack yet",
+                "enter the pack first: `receive` for new stock, `intake` for a return",
+            ));
+        };
+        let pack = PackId::new(thing.id);
+        let facts: PackFacts = here.ledger.facts(thing)?.unwrap_or_default();
+        self.doubtful = None;
+        if let Some(run) = facts.run {
+            let slot: SlotFacts = here.ledger.facts(run.slot.into())?.unwrap_or_default();
+            self.pack = Some(pack);
+            self.slot = Some(Slot { id: run.slot, name: slot.name.clone(), run: Some((run.run, pack)) });
+            return Ok(Answer::done(format!("pack {} is in {}", lookup::label(&facts.codes), slot.name)));
+        }
+        match self.slot.clone() {
+            None => {
+                self.pack = Some(pack);
+                Ok(Answer::done(format!("pack {}", lookup::label(&facts.codes))))
+            }
+            Some(Slot { name, run: Some((_, other)), .. }) => {
+                let other = lookup::pack_name(here.ledger, other)?;
+                Ok(Answer::no(format!("{name} still holds pack {other}"))
+                    .next(format!("give the result of {other} first, or why there is none")))
+            }
+            Some(slot) => self.put(here, &slot, pack, &facts),
+        }
+    }
+
+    fn put(
+        &mut self,
+        here: &mut Here<'_>,
+        slot: &Slot,
+        pack: PackId,
+        facts: &PackFacts,
+    ) -> Result<Answer, AppError> {
+        if facts.loan.is_some() {
+            return Ok(Answer::no(format!("pack {} is out on a loan", lookup::label(&facts.codes)))
+                .next("take it in first, with `intake`"));
+        }
+        let now = here.desk.now();
+        let mut events: Vec<Event> = Vec::new();
+        let mut answer = Answer::done(format!("pack {} is in {}", lookup::label(&facts.codes), slot.name));
+        if let Some(ride) = facts.ride {
+            let used = usage(here.ledger, facts, ride, false, None, now)?;
+            let (ride, player) = (ride.ride, ride.player);
+            events.push(Removed { ride, pack, player, used, found: true, at: now }.into());
+            answer = answer.and("taken out of the player that it stood in");
+        }
+        let run = RunId::draw(now, &mut here.desk.random);
+        events.push(RunBegan { run, slot: slot.id, pack, at: now }.into());
+        here.desk.record(here.ledger, events)?;
+        // The next scan is another slot: this one is done with until its result is there.
+        self.pack = Some(pack);
+        self.slot = Some(Slot { run: Some((run, pack)), ..slot.clone() });
+        Ok(answer.next("the next slot"))
+    }
+
+    fn result(&mut self, here: &mut Here<'_>, measured: Measured) -> Result<Answer, AppError> {
+        let Some(pack) = self.pack else {
+            return Ok(Answer::unclear("a reading of which pack?", "scan the slot, then give its mAh"));
+        };
+        let doubt = implausible(here.ledger, pack, measured.capacity)?;
+        let confirmed = self.doubtful.take() == Some(measured);
+        match doubt {
+            Some(doubt) if !confirmed => {
+                self.doubtful = Some(measured);
+                Ok(Answer::no(doubt).and("not counted yet").next("YES if it is right, or the right number"))
+            }
+            _ => self.enter(here, pack, measured),
+        }
+    }
+
+    fn enter(&mut self, here: &mut Here<'_>, pack: PackId, measured: Measured) -> Result<Answer, AppError> {
+        let now = here.desk.now();
+        let slot = self.slot.clone();
+        let run = slot.as_ref().and_then(|slot| slot.run).map(|(run, _)| run);
+        let mut events =
+            vec![reading(here.ledger, pack, slot.as_ref().map(|slot| slot.id), run, measured, now)?];
+        let ask = Ask { pack, step: Step::Bench, player: None, now };
+        let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
+        here.desk.record(here.ledger, events)?;
+        if let Some(slot) = &mut self.slot {
+            slot.run = None;
+        }
+        let text = vec![format!("read {}", measured.capacity)];
+        Ok(Answer::verdict(told, text, severity(ruling.verdict))
+            .next("the next slot, or ROUND, or a finding"))
+    }
+
+    fn no_result(&mut self, here: &mut Here<'_>, reason: NoResult) -> Result<Answer, AppError> {
+        let Some(Slot { id, name, run: Some((run, pack)) }) = self.slot.clone() else {
+            return Ok(Answer::unclear("no run is open in a scanned slot", "scan the slot first"));
+        };
+        let now = here.desk.now();
+        let mut events = vec![RunEnded { run, slot: id, pack, reason, at: now }.into()];
+        let ask = Ask { pack, step: Step::Bench, player: None, now };
+        let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
+        here.desk.record(here.ledger, events)?;
+        if let Some(slot) = &mut self.slot {
+            slot.run = None;
+        }
+        Ok(Answer::verdict(told, vec![format!("no result from {name}: {reason}")], severity(ruling.verdict)))
+    }
+
+    fn on_pack(
+        &mut self,
+        here: &mut Here<'_>,
+        event: impl FnOnce(PackId, Option<SlotId>, Moment) -> Event,
+    ) -> Result<Answer, AppError> {
+        let Some(pack) = self.pack else {
+            return Ok(Answer::unclear("no pack is scanned yet", "scan the pack, or the slot that it is in"));
+        };
+        let now = here.desk.now();
+        let mut events = vec![event(pack, self.slot.as_ref().map(|slot| slot.id), now)];
+        let ask = Ask { pack, step: Step::Bench, player: None, now };
+        let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
+        here.desk.record(here.ledger, events)?;
+        Ok(Answer::verdict(told, Vec::new(), severity(ruling.verdict)))
+    }
+
+    fn round(&mut self, here: &mut Here<'_>) -> Result<Answer, AppError> {
+        let origin = match self.pack {
+            Some(pack) => here.ledger.facts::<PackFacts>(pack.into())?.unwrap_or_default().origin(),
+            None => Origin::Service,
+        };
+        let cycles = here.ledger.settings()?.policy.limits(origin).cycles_per_round;
+        let answer = self.on_pack(here, |pack, slot, at| RoundDone { pack, slot, cycles, at }.into())?;
+        Ok(if answer.verdict.is_some() { answer.and(format!("a round of {cycles} cycles")) } else { answer })
+    }
+}
+
+impl Work for Bench {
+    fn code(&mut self, here: &mut Here<'_>, code: Code) -> Result<Answer, AppError> {
+        match kind(&code) {
+            Some(ThingKind::Slot) => self.scan_slot(here, &code),
+            Some(ThingKind::Pack) => self.scan_pack(here, &code),
+            Some(other) => {
+                Ok(Answer::unclear(format!("a {other} is not expected at the bench"), self.prompt()))
+            }
+            None => Ok(Answer::unclear("nothing is known by this code", self.prompt())),
+        }
+    }
+
+    fn amount(&mut self, here: &mut Here<'_>, amount: Amount) -> Result<Answer, AppError> {
+        match amount {
+            Amount::Result(measured) => self.result(here, measured),
+            Amount::Hours(_) => Ok(Answer::unclear("hours belong to intake", "at the bench, give mAh")),
+            Amount::Due(_) => Ok(Answer::unclear("a due date belongs to dispatch", "at the bench, give mAh")),
+        }
+    }
+
+    fn command(&mut self, here: &mut Here<'_>, command: Command) -> Result<Answer, AppError> {
+        match command {
+            Command::Yes | Command::Enter if self.doubtful.is_some() => match self.doubtful {
+                Some(measured) => self.result(here, measured),
+                None => Ok(Answer::unclear("nothing waits for a yes", self.prompt())),
+            },
+            Command::No if self.doubtful.take().is_some() => {
+                Ok(Answer::done("dropped; give the right number"))
+            }
+            Command::Round => self.round(here),
+            Command::Charged => self.on_pack(here, |pack, _slot, at| Charged { pack, at }.into()),
+            Command::Finding(finding) => {
+                self.on_pack(here, |pack, _slot, at| FindingSeen { pack, finding, at }.into())
+            }
+            Command::NoResult(reason) => self.no_result(here, reason),
+            _ => Ok(Answer::unclear(format!("`{command}` means nothing here"), self.prompt())),
+        }
+    }
+
+    fn other(&mut self, _here: &mut Here<'_>, text: &str) -> Result<Answer, AppError> {
+        Ok(Answer::unclear(format!("nothing is known by `{text}`"), self.prompt()))
+    }
+
+    fn bare(&self, number: &str) -> Option<Amount> {
+        MilliampHours::parse_bare(number).ok().map(|capacity| Amount::Result(Measured::capacity(capacity)))
+    }
+
+    fn prompt(&self) -> String {
+        match (&self.doubtful, &self.slot, self.pack) {
+            (Some(_), ..) => "YES if the reading is right, or the right number".to_owned(),
+            (None, Some(slot), _) if slot.run.is_some() => {
+                format!("the mAh of {}, or the next slot", slot.name)
+            }
+            (None, Some(slot), _) => format!("a pack for {}, or another slot", slot.name),
+            (None, None, Some(_)) => "CHARGED, ROUND, a finding or mAh; or a slot".to_owned(),
+            (None, None, None) => "a slot, or a pack".to_owned(),
+        }
+    }
+
+    fn left_over(&self) -> Option<String> {
+        self.doubtful
+            .map(|measured| format!("the reading {} was not confirmed and does not count", measured.capacity))
+    }
+}
+
+fn add_slot(here: &mut Here<'_>, code: &Code) -> Result<SlotId, AppError> {
+    let now = here.desk.now();
+    let slot = SlotId::draw(now, &mut here.desk.random);
+    let number = here.ledger.all(ThingKind::Slot)?.len() + 1;
+    let events = vec![
+        SlotAdded { slot, name: format!("slot {number}") }.into(),
+        TagBound { code: code.text.clone(), thing: slot.into() }.into(),
+    ];
+    here.desk.record(here.ledger, events)?;
+    Ok(slot)
+}
+
+/// The reading as an event; it counts for the pack's carton while the pack is new.
+pub(crate) fn reading(
+    ledger: &mut Ledger,
+    pack: PackId,
+    slot: Option<SlotId>,
+    run: Option<RunId>,
+    measured: Measured,
+    at: Moment,
+) -> Result<Event, LedgerError> {
+    let facts: PackFacts = ledger.facts(pack.into())?.unwrap_or_default();
+    let carton = facts.carton.filter(|_| facts.origin() == Origin::New);
+    Ok(ReadingTaken {
+        pack,
+        slot,
+        run,
+        carton,
+        capacity: measured.capacity,
+        method: Method::Discharge,
+        resistance: measured.resistance,
+        temperature: measured.temperature,
+        took: measured.took,
+        at,
+    }
+    .into())
+}
+
+/// What is odd about a reading, if anything: against the rated capacity, or against the pack's last reading.
+pub(crate) fn implausible(
+    ledger: &mut Ledger,
+    pack: PackId,
+    capacity: MilliampHours,
+) -> Result<Option<String>, LedgerError> {
+    let facts: PackFacts = ledger.facts(pack.into())?.unwrap_or_default();
+    let settings = ledger.settings()?;
+    let make = facts.make.and_then(|make| settings.makes.get(&make));
+    Ok(make.and_then(|make| odd(&settings.policy.plausible, make, &facts, capacity)))
+}
+
+fn odd(rule: &Plausible, make: &PackMake, facts: &PackFacts, capacity: MilliampHours) -> Option<String> {
+    let rated = make.rated;
+    if capacity > rated.percent(rule.above_rated_percent) {
+        return Some(format!("{capacity} is over {} % of the rated {rated}", rule.above_rated_percent));
+    }
+    if capacity < rated.percent(rule.below_rated_percent) {
+        return Some(format!("{capacity} is under {} % of the rated {rated}", rule.below_rated_percent));
+    }
+    let last = facts.readings.last()?;
+    // A round is meant to lift a pack: a jump after it is no surprise.
+    let rested = facts.rounds.last().is_some_and(|&round| round > last.at);
+    let jump = MilliampHours::new(capacity.raw().abs_diff(last.capacity.raw()));
+    let too_far = jump > rated.percent(rule.jump_percent) && !(rested && capacity > last.capacity);
+    too_far.then(|| format!("{capacity} is {jump} from its last reading of {}", last.capacity))
+}

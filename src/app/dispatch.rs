@@ -1,0 +1,287 @@
+//! Dispatch: a player and its pack go to a borrower, if the judge says FIT or somebody with the right overrules.
+
+use jiff::civil::Date;
+
+use crate::domain::command::Command;
+use crate::domain::event::{Event, Installed, LoanBegan, Overruled};
+use crate::domain::facts::PlayerFacts;
+use crate::domain::ids::{LoanId, PackId, PlayerId, RideId, ThingKind};
+use crate::domain::moment::days_between;
+use crate::domain::pack::PackFacts;
+use crate::domain::verdict::{Rule, Step, Verdict};
+use crate::policy::reason::Ruling;
+
+use super::answer::{Answer, Outcome};
+use super::error::AppError;
+use super::intake::kind;
+use super::judging::{self, Ask};
+use super::lookup::{self, Scanned};
+use super::session::{Amount, Code, Here, Work};
+
+/// Longest reason for overruling, in characters.
+const REASON: usize = 200;
+
+/// A refusal that may be overruled.
+#[derive(Debug, Clone)]
+struct Refusal {
+    pack: PackId,
+    player: PlayerId,
+    verdict: Verdict,
+    /// Why it may not be overruled, if so.
+    firm: Option<&'static str>,
+    /// OVERRULE was scanned: a reason is awaited.
+    asked: bool,
+}
+
+/// A dispatch session.
+#[derive(Debug, Clone, Default)]
+pub struct Dispatch {
+    due: Option<Date>,
+    pack: Option<PackId>,
+    player: Option<PlayerId>,
+    refusal: Option<Refusal>,
+    /// The last pack that went out, with its player.
+    gone: Option<(PackId, PlayerId)>,
+}
+
+impl Dispatch {
+    /// Sets a due date, for all that follows. Asked again when it is past or beyond the policy's longest loan.
+    ///
+    /// # Errors
+    /// A fault of the ledger.
+    pub fn set_due(&mut self, here: &mut Here<'_>, due: Date) -> Result<Answer, AppError> {
+        let today = here.desk.now().day(here.ledger.zone());
+        let days = days_between(today, due);
+        let longest = here.ledger.settings()?.policy.longest_loan_days;
+        if days <= 0 {
+            return Ok(Answer::no(format!("due {due} is not after today, {today}")).next("a later due date"));
+        }
+        if days > i64::from(longest) {
+            return Ok(Answer::no(format!(
+                "due {due} is {days} days away, and the longest loan is {longest} days"
+            ))
+            .next("an earlier due date"));
+        }
+        self.due = Some(due);
+        match (self.pack, self.player) {
+            (Some(pack), Some(player)) => self.send(here, pack, player),
+            _ => Ok(Answer::done(format!("due {due}, {days} days"))),
+        }
+    }
+
+    fn scan_pack(&mut self, here: &mut Here<'_>, pack: PackId) -> Result<Answer, AppError> {
+        if let Some((_, player)) = self.gone.filter(|(gone, _)| *gone == pack) {
+            let name = lookup::name_of(here.ledger, player.into())?;
+            return Ok(Answer::done(format!("this pack went out with player {name} just now")));
+        }
+        self.refusal = None;
+        self.pack = Some(pack);
+        match self.player {
+            Some(player) => self.send(here, pack, player),
+            None => Ok(Answer::done(format!("pack {}", lookup::pack_name(here.ledger, pack)?))),
+        }
+    }
+
+    fn scan_player(&mut self, here: &mut Here<'_>, player: PlayerId) -> Result<Answer, AppError> {
+        let facts: PlayerFacts = here.ledger.facts(player.into())?.unwrap_or_default();
+        let name = lookup::label(&facts.codes);
+        if let Some(open) = self.player.filter(|&open| open != player && self.pack.is_none()) {
+            let open = lookup::name_of(here.ledger, open.into())?;
+            return Ok(Answer::unclear(
+                format!("player {open} has no pack yet"),
+                format!("scan a pack for {open}, or NO to leave it"),
+            ));
+        }
+        self.refusal = None;
+        self.player = Some(player);
+        match (self.pack, facts.ride) {
+            (Some(pack), _) | (None, Some((_, pack))) => self.send(here, pack, player),
+            (None, None) => Ok(Answer::done(format!("player {name}, empty"))),
+        }
+    }
+
+    fn send(&mut self, here: &mut Here<'_>, pack: PackId, player: PlayerId) -> Result<Answer, AppError> {
+        let Some(due) = self.due else {
+            self.pack = Some(pack);
+            return Ok(Answer::unclear(
+                "no due date yet",
+                "the length of the loan (digits, then WEEKS) or a date",
+            ));
+        };
+        let now = here.desk.now();
+        let ask = Ask { pack, step: Step::Dispatch, player: Some(player), now };
+        let mut events = Vec::new();
+        let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
+        self.pack = None;
+        self.player = None;
+        if ruling.verdict != Verdict::Fit {
+            here.desk.record(here.ledger, events)?;
+            let firm = firm(&ruling);
+            self.refusal = Some(Refusal { pack, player, verdict: ruling.verdict, firm, asked: false });
+            let text = vec!["must not go out; nothing is entered".to_owned()];
+            return Ok(Answer::verdict(told, text, Outcome::No).next("another pack and this player"));
+        }
+        let text = self.enter(here, pack, player, due, events, None)?;
+        Ok(Answer::verdict(told, text, Outcome::Yes))
+    }
+
+    /// Enters the loan, and the ride where it is not open yet: one act.
+    fn enter(
+        &mut self,
+        here: &mut Here<'_>,
+        pack: PackId,
+        player: PlayerId,
+        due: Date,
+        mut events: Vec<Event>,
+        overruled: Option<(Verdict, String)>,
+    ) -> Result<Vec<String>, AppError> {
+        let now = here.desk.now();
+        let facts: PackFacts = here.ledger.facts(pack.into())?.unwrap_or_default();
+        if facts.ride.is_none() {
+            let ride = RideId::draw(now, &mut here.desk.random);
+            events.push(Installed { ride, pack, player, at: now }.into());
+        }
+        let loan = LoanId::draw(now, &mut here.desk.random);
+        events.push(LoanBegan { loan, player, pack, due, at: now }.into());
+        if let Some((verdict, reason)) = overruled {
+            events.push(Overruled { pack, loan, verdict, reason, at: now }.into());
+        }
+        here.desk.record(here.ledger, events)?;
+        self.gone = Some((pack, player));
+        let name = lookup::name_of(here.ledger, player.into())?;
+        Ok(vec![format!("goes out with player {name}, due {due}")])
+    }
+
+    fn ask_overrule(&mut self, here: &Here<'_>) -> Answer {
+        let Some(refusal) = &mut self.refusal else {
+            return Answer::unclear("nothing was refused just now", self.prompt());
+        };
+        if let Some(firm) = refusal.firm {
+            return Answer::no(format!("{} cannot be overruled: {firm}", refusal.verdict));
+        }
+        match &here.desk.operator {
+            None => Answer::no("nobody is signed on").next("your operator tag, then OVERRULE again"),
+            Some(operator) if !operator.may_overrule => {
+                Answer::no(format!("{} may not overrule", operator.initials)).next("ask somebody who may")
+            }
+            Some(operator) => {
+                refusal.asked = true;
+                Answer::done(format!("{} overrules {}", operator.initials, refusal.verdict))
+                    .next("the reason: scan one from the card, or type it (name no borrower)")
+            }
+        }
+    }
+
+    fn overrule(&mut self, here: &mut Here<'_>, reason: &str) -> Result<Answer, AppError> {
+        let (Some(refusal), Some(due)) = (self.refusal.take_if(|refusal| refusal.asked), self.due) else {
+            return Ok(Answer::unclear(format!("`{reason}` means nothing here"), self.prompt()));
+        };
+        if reason.chars().count() > REASON {
+            self.refusal = Some(refusal);
+            return Ok(Answer::unclear(
+                format!("a reason has at most {REASON} characters"),
+                "a shorter reason",
+            ));
+        }
+        // The facts may have changed at another desk since the refusal: ask again.
+        let ask = Ask {
+            pack: refusal.pack,
+            step: Step::Dispatch,
+            player: Some(refusal.player),
+            now: here.desk.now(),
+        };
+        let mut events = Vec::new();
+        let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
+        if let Some(firm) = firm(&ruling) {
+            return Ok(Answer::verdict(told, vec![format!("cannot be overruled: {firm}")], Outcome::No));
+        }
+        let overruled = Some((refusal.verdict, reason.to_owned()));
+        let mut text = self.enter(here, refusal.pack, refusal.player, due, events, overruled)?;
+        let by = here.desk.operator.as_ref().map(|operator| operator.initials.clone()).unwrap_or_default();
+        text.push(format!("overruled by {by}: {reason}; this stays in the record"));
+        Ok(Answer { verdict: None, ..Answer::verdict(told, text, Outcome::Yes) })
+    }
+}
+
+/// Why a refusal may not be overruled, if so.
+fn firm(ruling: &Ruling) -> Option<&'static str> {
+    if ruling.verdict == Verdict::Isolate {
+        return Some("it may be dangerous");
+    }
+    ruling.reasons.iter().find_map(|reason| match reason.rule {
+        Rule::Identity => Some("the ledger and the thing disagree"),
+        Rule::Notice => Some("a safety notice covers it"),
+        _ => None,
+    })
+}
+
+impl Work for Dispatch {
+    fn code(&mut self, here: &mut Here<'_>, code: Code) -> Result<Answer, AppError> {
+        match (kind(&code), code.scanned) {
+            (Some(ThingKind::Pack), Scanned::Known(thing)) => self.scan_pack(here, PackId::new(thing.id)),
+            (Some(ThingKind::Player), Scanned::Known(thing)) => {
+                self.scan_player(here, PlayerId::new(thing.id))
+            }
+            (Some(kind @ (ThingKind::Pack | ThingKind::Player)), _) => Ok(Answer::no(format!(
+                "this tag names no {kind} yet, and what is not in the ledger does not go out"
+            ))
+            .next("take it in first, with `intake` or `receive`")),
+            (Some(other), _) => {
+                Ok(Answer::unclear(format!("a {other} is not expected at dispatch"), self.prompt()))
+            }
+            (None, _) => Ok(Answer::unclear("nothing is known by this code", self.prompt())),
+        }
+    }
+
+    fn amount(&mut self, here: &mut Here<'_>, amount: Amount) -> Result<Answer, AppError> {
+        match amount {
+            Amount::Due(due) => self.set_due(here, due),
+            Amount::Result(_) => {
+                Ok(Answer::unclear("a reading belongs to the bench", "enter it with `bench`"))
+            }
+            Amount::Hours(_) => {
+                Ok(Answer::unclear("hours belong to intake", "for the loan, give weeks, days or a date"))
+            }
+        }
+    }
+
+    fn command(&mut self, here: &mut Here<'_>, command: Command) -> Result<Answer, AppError> {
+        match command {
+            Command::Overrule => Ok(self.ask_overrule(here)),
+            Command::Reason(reason) => self.overrule(here, &reason.to_string()),
+            Command::No if self.refusal.take().is_some() => Ok(Answer::done("the refusal stands")),
+            Command::No if self.pack.is_some() || self.player.is_some() => {
+                (self.pack, self.player) = (None, None);
+                Ok(Answer::done("dropped; nothing was entered"))
+            }
+            _ => Ok(Answer::unclear(format!("`{command}` means nothing here"), self.prompt())),
+        }
+    }
+
+    fn other(&mut self, here: &mut Here<'_>, text: &str) -> Result<Answer, AppError> {
+        if self.refusal.as_ref().is_some_and(|refusal| refusal.asked) {
+            return self.overrule(here, text);
+        }
+        Ok(Answer::unclear(format!("nothing is known by `{text}`"), self.prompt()))
+    }
+
+    fn bare(&self, _number: &str) -> Option<Amount> {
+        None
+    }
+
+    fn prompt(&self) -> String {
+        match (self.due, self.pack, self.player, &self.refusal) {
+            (_, _, _, Some(refusal)) if refusal.asked => "the reason".to_owned(),
+            (None, None, None, _) => "the length of the loan (digits, then WEEKS), or a pack".to_owned(),
+            (None, ..) => "the length of the loan (digits, then WEEKS) or a date".to_owned(),
+            (Some(_), Some(_), None, _) => "the player that it goes into".to_owned(),
+            (Some(_), None, Some(_), _) => "a pack for this player".to_owned(),
+            (Some(_), ..) => "a pack, or a player with its pack in it".to_owned(),
+        }
+    }
+
+    fn left_over(&self) -> Option<String> {
+        (self.pack.is_some() || self.player.is_some())
+            .then(|| "the last pair was not complete; nothing went out".to_owned())
+    }
+}

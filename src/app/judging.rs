@@ -1,0 +1,113 @@
+//! Asking the judge: gathers the case from the ledger, with what is about to be recorded folded in already.
+
+use crate::domain::event::{Event, VerdictGiven};
+use crate::domain::facts::{CartonFacts, PlayerFacts};
+use crate::domain::ids::{PackId, PlayerId, Thing};
+use crate::domain::moment::Moment;
+use crate::domain::pack::PackFacts;
+use crate::domain::verdict::Step;
+use crate::ledger::{Ledger, LedgerError};
+use crate::policy::judge::{Case, Question, Target, judge};
+use crate::policy::reason::Ruling;
+
+use super::answer::Told;
+use super::lookup;
+
+/// What is asked of the judge.
+#[derive(Debug, Clone, Copy)]
+pub struct Ask {
+    /// The pack.
+    pub pack: PackId,
+    /// At which step.
+    pub step: Step,
+    /// The player that it is meant for; none for a loose pack.
+    pub player: Option<PlayerId>,
+    /// Now.
+    pub now: Moment,
+}
+
+/// Judges a pack as it stands.
+///
+/// # Errors
+/// A fault of the ledger.
+pub fn look(ledger: &mut Ledger, ask: Ask) -> Result<(Ruling, Told), LedgerError> {
+    rule(ledger, ask, &[])
+}
+
+/// Judges a pack as it will stand after `events`, and adds the verdict to them.
+///
+/// # Errors
+/// A fault of the ledger.
+pub fn with_verdict(
+    ledger: &mut Ledger,
+    ask: Ask,
+    events: &mut Vec<Event>,
+) -> Result<(Ruling, Told), LedgerError> {
+    let (ruling, told) = rule(ledger, ask, events)?;
+    events.push(
+        VerdictGiven {
+            pack: ask.pack,
+            step: ask.step,
+            verdict: ruling.verdict,
+            reasons: ruling.reasons.iter().map(|reason| (reason.rule, reason.verdict)).collect(),
+            policy: told.policy.clone(),
+            at: ask.now,
+        }
+        .into(),
+    );
+    Ok((ruling, told))
+}
+
+fn rule(ledger: &mut Ledger, ask: Ask, coming: &[Event]) -> Result<(Ruling, Told), LedgerError> {
+    let mut pack: PackFacts = ledger.facts(ask.pack.into())?.unwrap_or_default();
+    let touches = |event: &&Event, thing: Thing| event.things().contains(&thing);
+    for event in coming.iter().filter(|event| touches(event, ask.pack.into())) {
+        pack.apply(ask.pack, event);
+    }
+    let carton = match pack.carton {
+        None => None,
+        Some(carton) => {
+            let thing = Thing::from(carton);
+            let facts: CartonFacts = ledger.facts(thing)?.unwrap_or_default();
+            let mut facts = crate::domain::facts::Facts::Carton(facts);
+            for event in coming.iter().filter(|event| touches(event, thing)) {
+                facts.apply(thing, event);
+            }
+            CartonFacts::try_from(facts).ok()
+        }
+    };
+    let player = match ask.player {
+        None => None,
+        Some(player) => {
+            let mut facts =
+                crate::domain::facts::Facts::Player(ledger.facts(player.into())?.unwrap_or_default());
+            for event in coming.iter().filter(|event| touches(event, player.into())) {
+                facts.apply(player.into(), event);
+            }
+            PlayerFacts::try_from(facts).ok().map(|facts| (player, facts))
+        }
+    };
+    let zone = ledger.zone().clone();
+    let settings = ledger.settings()?;
+    let target = player.as_ref().map(|(player, facts)| Target {
+        player: *player,
+        make: facts.make.and_then(|make| settings.player_makes.get(&make)),
+        holds: facts.ride.map(|(_, pack)| pack),
+        lent: facts.loan.is_some(),
+    });
+    let case = Case {
+        id: ask.pack,
+        pack: &pack,
+        make: pack.make.and_then(|make| settings.makes.get(&make)),
+        carton: carton.as_ref(),
+        notices: &settings.notices,
+        players: &settings.players,
+        target,
+    };
+    let question = Question { step: ask.step, now: ask.now, zone: &zone };
+    let ruling = judge(&case, &settings.policy, &question);
+    let make = case.make.map_or_else(|| "make unknown".to_owned(), |make| make.name.clone());
+    let tray = lookup::tray(settings, ruling.verdict);
+    let told = Told::new(&ruling, lookup::label(&pack.codes), make, tray, &settings.policy.id);
+    Ok((ruling, told))
+}

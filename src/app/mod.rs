@@ -1,0 +1,18 @@
+//! One file per thing a person does. `cli` and later the desk pages share it: neither holds a rule.
+//!
+//! A session is a stream of scans; each is answered, and durable alone. What people may get wrong is an answer with a way
+//! on, not an error.
+
+pub mod answer;
+pub mod bench;
+pub mod desk;
+pub mod dispatch;
+pub mod error;
+pub mod input;
+pub mod intake;
+pub mod judging;
+pub mod lookup;
+pub mod people;
+pub mod receive;
+pub mod session;
+pub mod setup;

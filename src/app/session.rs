@@ -1,0 +1,389 @@
+//! What every session shares: operators, the number pad, undo, worn tags, repeated scans, and the scanner trial.
+//!
+//! Each scan is handled in one transaction: what it reads to judge cannot change under it, and what it answers is on disk.
+
+use std::collections::VecDeque;
+
+use jiff::civil::Date;
+
+use crate::domain::command::Command;
+use crate::domain::event::{TagBound, TagRetired};
+use crate::domain::facts::OperatorFacts;
+use crate::domain::ids::{OperatorId, Thing, ThingKind};
+use crate::domain::moment::day_after;
+use crate::domain::tag::Tag;
+use crate::domain::units::{MilliampHours, PlayHours};
+use crate::ledger::{Ledger, LedgerError};
+
+use super::answer::Answer;
+use super::desk::{Desk, Operator};
+use super::error::AppError;
+use super::input::{Input, Measured};
+use super::lookup::{self, Scanned};
+
+/// Steps of a session that `undo` can go back.
+const REMEMBERED: usize = 200;
+
+/// An amount that was scanned or typed, with what its unit says it is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Amount {
+    /// A result of the bench.
+    Result(Measured),
+    /// Hours on the player.
+    Hours(PlayHours),
+    /// A due date.
+    Due(Date),
+}
+
+/// A code that was scanned, looked up.
+#[derive(Debug, Clone)]
+pub struct Code {
+    /// As the ledger keeps it.
+    pub text: String,
+    /// What it names.
+    pub scanned: Scanned,
+}
+
+/// The ledger and the desk, as a session's work sees them.
+pub struct Here<'a> {
+    /// The ledger.
+    pub ledger: &'a mut Ledger,
+    /// The desk.
+    pub desk: &'a mut Desk,
+}
+
+/// What one kind of session does with scans.
+pub trait Work: Clone {
+    /// A tag or foreign code that names a thing, or a fresh tag of ours for one.
+    ///
+    /// # Errors
+    /// A fault of the ledger.
+    fn code(&mut self, here: &mut Here<'_>, code: Code) -> Result<Answer, AppError>;
+
+    /// An amount with its unit.
+    ///
+    /// # Errors
+    /// A fault of the ledger.
+    fn amount(&mut self, here: &mut Here<'_>, amount: Amount) -> Result<Answer, AppError>;
+
+    /// A command that the session itself does not handle.
+    ///
+    /// # Errors
+    /// A fault of the ledger.
+    fn command(&mut self, here: &mut Here<'_>, command: Command) -> Result<Answer, AppError>;
+
+    /// Words or a foreign code that name nothing.
+    ///
+    /// # Errors
+    /// A fault of the ledger.
+    fn other(&mut self, here: &mut Here<'_>, text: &str) -> Result<Answer, AppError>;
+
+    /// What a number without a unit means here, if anything.
+    fn bare(&self, number: &str) -> Option<Amount>;
+
+    /// What to scan next.
+    fn prompt(&self) -> String;
+
+    /// Called when the session ends, to say what is left half done.
+    fn left_over(&self) -> Option<String> {
+        None
+    }
+}
+
+/// A stream of scans.
+pub struct Session<W> {
+    work: W,
+    before: VecDeque<W>,
+    pad: String,
+    last: Option<(String, Thing)>,
+    replacing: Option<(String, Thing)>,
+}
+
+impl<W: Work> Session<W> {
+    /// Begins a session.
+    pub fn new(work: W) -> Self {
+        Self { work, before: VecDeque::new(), pad: String::new(), last: None, replacing: None }
+    }
+
+    /// What to scan next.
+    pub fn prompt(&self) -> String {
+        if self.pad.is_empty() {
+            self.work.prompt()
+        } else {
+            format!("{}_ (a unit closes the number)", self.pad)
+        }
+    }
+
+    /// What is left half done.
+    pub fn left_over(&self) -> Option<String> {
+        self.work.left_over()
+    }
+
+    /// Answers one line.
+    ///
+    /// # Errors
+    /// A fault of the ledger; nothing was written then.
+    pub fn scan(&mut self, ledger: &mut Ledger, desk: &mut Desk, line: &str) -> Result<Answer, AppError> {
+        let input = Input::read(line);
+        if input == Input::Blank {
+            return Ok(Answer::done("").next(self.prompt()));
+        }
+        let (work, acts) = (self.work.clone(), desk.acts());
+        let answer = ledger.transact(|ledger| self.handle(&mut Here { ledger, desk }, input));
+        match answer {
+            Ok(mut answer) => {
+                if desk.acts() > acts && self.before.len() < REMEMBERED {
+                    self.before.push_back(work);
+                }
+                if answer.next.is_empty() && !answer.ends {
+                    answer.next = self.prompt();
+                }
+                Ok(answer)
+            }
+            Err(error) => {
+                self.work = work;
+                Err(error)
+            }
+        }
+    }
+
+    fn handle(&mut self, here: &mut Here<'_>, input: Input) -> Result<Answer, AppError> {
+        match input {
+            Input::Tag(tag) => self.code(here, tag.text()),
+            Input::Other(text) => self.other(here, &text),
+            Input::Slip(text) => {
+                Ok(Answer::unclear(text, "scan it again, or type it as it is printed; nothing was written"))
+            }
+            Input::Trial => Ok(Answer::done("the scanner types every character right")),
+            Input::Number(number) => {
+                // A run of digits may be somebody's own code: what is bound comes first.
+                if matches!(lookup::scanned(here.ledger, &number)?, Scanned::Known(_)) {
+                    return self.code(here, &number);
+                }
+                self.number(here, &number, None)
+            }
+            Input::Result(measured) => self.work.amount(here, Amount::Result(measured)),
+            Input::Hours(hours) => self.work.amount(here, Amount::Hours(hours)),
+            Input::Day(day) => self.work.amount(here, Amount::Due(day)),
+            Input::Length(days) => self.work.amount(here, Amount::Due(due(here, days))),
+            Input::Command(command) => self.command(here, command),
+            Input::Blank => Ok(Answer::done("")),
+        }
+    }
+
+    fn command(&mut self, here: &mut Here<'_>, command: Command) -> Result<Answer, AppError> {
+        match command {
+            Command::Digit(digit) => {
+                self.pad.push_str(&digit.to_string());
+                Ok(Answer::done(format!("{}_", self.pad)))
+            }
+            Command::Point => {
+                self.pad.push('.');
+                Ok(Answer::done(format!("{}_", self.pad)))
+            }
+            Command::Mah | Command::PlayerHours | Command::Weeks | Command::Days => {
+                let number = std::mem::take(&mut self.pad);
+                if number.is_empty() {
+                    return Ok(Answer::unclear(
+                        "a unit without a number",
+                        "scan the digits first, then the unit",
+                    ));
+                }
+                self.number(here, &number, Some(command))
+            }
+            Command::Enter if !self.pad.is_empty() => {
+                let number = std::mem::take(&mut self.pad);
+                self.number(here, &number, None)
+            }
+            Command::No if !self.pad.is_empty() => {
+                self.pad.clear();
+                Ok(Answer::done("the number is dropped"))
+            }
+            Command::Undo => self.undo(here),
+            Command::End => {
+                let text = self.left_over().map_or_else(|| "end".to_owned(), |left| format!("end; {left}"));
+                Ok(Answer { ends: true, ..Answer::done(text) })
+            }
+            Command::Replace => Ok(self.begin_replacing()),
+            _ => self.work.command(here, command),
+        }
+    }
+
+    fn number(
+        &mut self,
+        here: &mut Here<'_>,
+        number: &str,
+        unit: Option<Command>,
+    ) -> Result<Answer, AppError> {
+        let amount = match unit {
+            Some(Command::Mah) => {
+                MilliampHours::parse_bare(number).ok().map(|c| Amount::Result(Measured::capacity(c)))
+            }
+            Some(Command::PlayerHours) => PlayHours::parse_bare(number).ok().map(Amount::Hours),
+            Some(Command::Weeks) => {
+                number.parse::<u32>().ok().map(|n| Amount::Due(due(here, n.saturating_mul(7))))
+            }
+            Some(Command::Days) => number.parse::<u32>().ok().map(|n| Amount::Due(due(here, n))),
+            _ => self.work.bare(number),
+        };
+        match amount {
+            Some(amount) => self.work.amount(here, amount),
+            None => Ok(Answer::unclear(
+                format!("`{number}` is not a number that is expected here"),
+                self.work.prompt(),
+            )),
+        }
+    }
+
+    fn code(&mut self, here: &mut Here<'_>, text: &str) -> Result<Answer, AppError> {
+        if !self.pad.is_empty() {
+            let pad = std::mem::take(&mut self.pad);
+            let next = "scan the digits again with their unit, then this tag";
+            return Ok(Answer::unclear(format!("the number {pad} had no unit yet; it is dropped"), next));
+        }
+        let scanned = lookup::scanned(here.ledger, text)?;
+        if let Some(worn) = self.replacing.take() {
+            return self.replace(here, worn, text, scanned);
+        }
+        match scanned {
+            Scanned::Known(thing) if thing.kind == ThingKind::Operator => sign_on(here, thing),
+            Scanned::Known(thing) if self.last.as_ref().is_some_and(|(_, last)| *last == thing) => {
+                Ok(Answer::done(format!("the same {} again; nothing new is written", thing.kind)))
+            }
+            Scanned::Retired(thing) => {
+                let name = lookup::name_of(here.ledger, thing)?;
+                Ok(Answer::unclear(
+                    format!("this tag was replaced: the {} now wears {name}", thing.kind),
+                    "peel it off; scan the new tag",
+                ))
+            }
+            Scanned::Fresh(tag) if lookup::kind_for(tag.kind()) == Some(ThingKind::Operator) => {
+                Ok(Answer::unclear(
+                    "this operator tag is nobody's yet",
+                    "enrol its owner first: packmuster operator add",
+                ))
+            }
+            _ => {
+                let answer = self.work.code(here, Code { text: text.to_owned(), scanned })?;
+                // What was adopted by this very scan is known now.
+                let known = lookup::scanned(here.ledger, text)?;
+                self.last = match (known, answer.outcome) {
+                    (Scanned::Known(thing), super::answer::Outcome::Yes | super::answer::Outcome::No) => {
+                        Some((text.to_owned(), thing))
+                    }
+                    _ => None,
+                };
+                Ok(answer)
+            }
+        }
+    }
+
+    fn other(&mut self, here: &mut Here<'_>, text: &str) -> Result<Answer, AppError> {
+        if matches!(lookup::scanned(here.ledger, text)?, Scanned::Unknown) {
+            return self.work.other(here, text);
+        }
+        self.code(here, text)
+    }
+
+    fn undo(&mut self, here: &mut Here<'_>) -> Result<Answer, AppError> {
+        self.pad.clear();
+        self.last = None;
+        self.replacing = None;
+        let act = here.desk.act(Vec::new());
+        match here.ledger.undo(act) {
+            Ok(entries) => {
+                // The state before the act that was taken back; a session begun since starts afresh.
+                if let Some(work) = self.before.pop_back() {
+                    self.work = work;
+                }
+                let kinds: Vec<&str> = entries.iter().map(|entry| entry.event.kind()).collect();
+                Ok(Answer::done(format!("taken back: {}", kinds.join(", "))))
+            }
+            Err(error @ (LedgerError::NothingToUndo(_) | LedgerError::Overtaken { .. })) => {
+                Ok(Answer::no(error.to_string()).next("look at the pack with `show`, or go on scanning"))
+            }
+            Err(error) => Err(error.into()),
+        }
+    }
+
+    fn begin_replacing(&mut self) -> Answer {
+        match &self.last {
+            Some((text, thing)) => {
+                self.replacing = Some((text.clone(), *thing));
+                Answer::done(format!("the {}'s tag is to be replaced", thing.kind))
+                    .next("stick the fresh tag on and scan it")
+            }
+            None => Answer::unclear(
+                "no thing was scanned yet",
+                "scan the worn tag or another code of the thing, then REPLACE",
+            ),
+        }
+    }
+
+    fn replace(
+        &mut self,
+        here: &mut Here<'_>,
+        (old, thing): (String, Thing),
+        text: &str,
+        scanned: Scanned,
+    ) -> Result<Answer, AppError> {
+        match scanned {
+            Scanned::Fresh(tag) if lookup::kind_for(tag.kind()) == Some(thing.kind) => {
+                retag(here, thing, &old, text)?;
+                self.last = Some((text.to_owned(), thing));
+                Ok(Answer::done(format!("the {} now wears {tag}", thing.kind)).and("peel the old tag off"))
+            }
+            Scanned::Fresh(tag) => {
+                self.replacing = Some((old, thing));
+                Ok(Answer::unclear(
+                    format!("{tag} is made for a {}, and this is a {}", tag.kind(), thing.kind),
+                    format!("scan a fresh {} tag", thing.kind),
+                ))
+            }
+            _ => Ok(Answer::unclear(
+                "that tag is in use; nothing was replaced",
+                "scan REPLACE again, then a fresh tag",
+            )),
+        }
+    }
+}
+
+fn due(here: &Here<'_>, days: u32) -> Date {
+    day_after(here.desk.now().day(here.ledger.zone()), i64::from(days))
+}
+
+fn sign_on(here: &mut Here<'_>, thing: Thing) -> Result<Answer, AppError> {
+    let facts: OperatorFacts = here.ledger.facts(thing)?.unwrap_or_default();
+    let right = if facts.may_overrule { ", may overrule" } else { "" };
+    let text = format!("operator {}{right}", facts.initials);
+    here.desk.operator = Some(Operator {
+        id: OperatorId::new(thing.id),
+        initials: facts.initials,
+        may_overrule: facts.may_overrule,
+    });
+    Ok(Answer::done(text))
+}
+
+/// Binds a fresh tag to a thing, and retires the worn one if it was a tag of ours, else all tags of ours that it wore.
+///
+/// # Errors
+/// A fault of the ledger.
+pub fn retag(here: &mut Here<'_>, thing: Thing, old: &str, fresh: &str) -> Result<(), AppError> {
+    let mut worn: Vec<String> = Vec::new();
+    if old.parse::<Tag>().is_ok() {
+        worn.push(old.to_owned());
+    } else {
+        let codes = match thing.kind {
+            ThingKind::Pack => here.ledger.facts::<crate::domain::pack::PackFacts>(thing)?.map(|f| f.codes),
+            ThingKind::Player => {
+                here.ledger.facts::<crate::domain::facts::PlayerFacts>(thing)?.map(|f| f.codes)
+            }
+            _ => None,
+        };
+        worn.extend(codes.unwrap_or_default().into_iter().filter(|code| code.parse::<Tag>().is_ok()));
+    }
+    let mut events = vec![TagBound { code: fresh.to_owned(), thing }.into()];
+    events.extend(worn.into_iter().map(|code| TagRetired { code, thing }.into()));
+    here.desk.record(here.ledger, events)?;
+    Ok(())
+}

@@ -1,0 +1,58 @@
+//! `packmuster judge`.
+
+use serde::Serialize;
+
+use crate::app::answer::Told;
+use crate::app::judging::{self, Ask};
+use crate::app::lookup;
+use crate::domain::verdict::{Step, Verdict};
+
+use super::Exit;
+use super::context::Context;
+use super::error::CliError;
+use super::output;
+
+/// Ask for a pack's verdict; nothing is entered
+///
+/// The exit code is 0 for FIT and 1 otherwise. With --player the pack is judged for that player.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example: packmuster judge P7K3-Q9M2-DXWT-8")]
+pub(super) struct Args {
+    /// The pack's tag or another code of it
+    pack: String,
+    /// The player that it is meant for
+    #[arg(long, value_name = "CODE")]
+    player: Option<String>,
+}
+
+#[derive(Serialize)]
+struct Report {
+    verdict: Told,
+}
+
+pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> {
+    let mut ledger = context.look()?;
+    let thing = lookup::find(&mut ledger, &args.pack)?;
+    let pack = thing.pack().ok_or_else(|| {
+        CliError::bad(format!("`{}` is a {}", args.pack, thing.kind), "give the tag of a pack")
+    })?;
+    let player = match &args.player {
+        None => None,
+        Some(code) => {
+            let thing = lookup::find(&mut ledger, code)?;
+            let player = thing.player();
+            Some(player.ok_or_else(|| {
+                CliError::bad(format!("`{code}` is a {}", thing.kind), "give the tag of a player")
+            })?)
+        }
+    };
+    let now = context.clock()();
+    let (ruling, told) = judging::look(&mut ledger, Ask { pack, step: Step::Look, player, now })?;
+    if context.globals.json {
+        output::json(&Report { verdict: told })?;
+    } else {
+        let lines: Vec<String> = told.lines().iter().map(|line| output::wrap(line, context.width)).collect();
+        output::lines(&lines)?;
+    }
+    Ok(if ruling.verdict == Verdict::Fit { Exit::Yes } else { Exit::No })
+}

@@ -1,0 +1,176 @@
+//! Running a session: scans from the arguments, from pictures, from stdin or from a person at the terminal.
+
+use std::io::{BufRead, Write};
+use std::path::Path;
+
+use serde::Serialize;
+
+use crate::app::answer::{Answer, Outcome};
+use crate::app::desk::Desk;
+use crate::app::session::{Session, Work};
+use crate::ledger::Ledger;
+use crate::scan::picture::{self, Limits};
+
+use super::Exit;
+use super::context::Context;
+use super::error::CliError;
+use super::output;
+
+/// Longest line that is read as one scan, in bytes.
+const LONGEST: usize = 4096;
+
+/// What is scanned.
+#[derive(Debug, Clone, clap::Args)]
+pub(super) struct Scans {
+    /// Codes, words or picture files (PNG, JPEG); without any, lines from stdin
+    #[arg(value_name = "SCAN")]
+    pub(super) scans: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct Line<'a> {
+    scan: &'a str,
+    #[serde(flatten)]
+    answer: &'a Answer,
+}
+
+/// Runs a session to its end. The exit code is the gravest that occurred.
+///
+/// # Errors
+/// A fault of the ledger or of the streams.
+pub(super) fn run<W: Work>(
+    context: &Context,
+    ledger: &mut Ledger,
+    desk: &mut Desk,
+    work: W,
+    scans: &Scans,
+) -> Result<Exit, CliError> {
+    let mut runner = Runner { context, ledger, desk, session: Session::new(work), worst: Exit::Yes };
+    if scans.scans.is_empty() {
+        runner.stream()?;
+    } else {
+        for scan in &scans.scans {
+            if runner.give(scan)? {
+                break;
+            }
+        }
+    }
+    if let Some(left) = runner.session.left_over() {
+        output::talk(&format!("left half done: {left}"));
+    }
+    Ok(runner.worst)
+}
+
+struct Runner<'a, W> {
+    context: &'a Context,
+    ledger: &'a mut Ledger,
+    desk: &'a mut Desk,
+    session: Session<W>,
+    worst: Exit,
+}
+
+impl<W: Work> Runner<'_, W> {
+    fn stream(&mut self) -> Result<(), CliError> {
+        let mut input = std::io::stdin().lock();
+        let mut line = Vec::new();
+        loop {
+            self.ask();
+            line.clear();
+            let read = input
+                .read_until(b'\n', &mut line)
+                .map_err(|error| CliError::fault(format!("stdin: {error}")))?;
+            if read == 0 {
+                return Ok(());
+            }
+            line.truncate(LONGEST);
+            if self.give(String::from_utf8_lossy(&line).trim())? {
+                return Ok(());
+            }
+        }
+    }
+
+    /// Prompts a person; is silent elsewhere.
+    fn ask(&self) {
+        if self.context.interactive {
+            let mut out = std::io::stderr().lock();
+            let _gone = write!(out, "{} > ", self.session.prompt());
+            let _gone = out.flush();
+        }
+    }
+
+    /// Gives one scan, which may be a picture of several; true when the session ends.
+    fn give(&mut self, scan: &str) -> Result<bool, CliError> {
+        if scan.is_empty() {
+            return Ok(false);
+        }
+        if !is_picture(scan) {
+            return self.one(scan);
+        }
+        let path = Path::new(scan);
+        let picture = match picture::read(path, &Limits::default()) {
+            Ok(picture) => picture,
+            Err(error) => {
+                let answer = Answer::unclear(error.to_string(), error.hint());
+                self.tell(scan, &answer)?;
+                return Ok(false);
+            }
+        };
+        let (read, unread) = (picture.found.len(), picture.unread.len());
+        let text = format!("{scan}: {read} read, {unread} seen but not read");
+        let answer = if unread > 0 || read == 0 {
+            Answer::unclear(text, "scan or type what was not read")
+        } else {
+            Answer::done(text)
+        };
+        self.tell(scan, &answer)?;
+        for found in picture.found {
+            if self.one(found.text.trim())? {
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+
+    fn one(&mut self, scan: &str) -> Result<bool, CliError> {
+        let answer = match self.session.scan(self.ledger, self.desk, scan) {
+            Ok(answer) => answer,
+            Err(error) => {
+                let error = CliError::from(error);
+                if error.exit == Exit::Fault {
+                    return Err(error);
+                }
+                Answer::unclear(error.text, error.hint.unwrap_or_default())
+            }
+        };
+        self.tell(scan, &answer)?;
+        Ok(answer.ends)
+    }
+
+    fn tell(&mut self, scan: &str, answer: &Answer) -> Result<(), CliError> {
+        self.worst = self.worst.max(exit(answer.outcome));
+        if self.context.globals.json {
+            return output::json(&Line { scan, answer });
+        }
+        let mut lines = answer.lines();
+        if self.context.interactive {
+            lines.retain(|line| !line.starts_with("  next: "));
+        }
+        let wrapped: Vec<String> = lines.iter().map(|line| output::wrap(line, self.context.width)).collect();
+        output::lines(&wrapped)
+    }
+}
+
+fn exit(outcome: Outcome) -> Exit {
+    match outcome {
+        Outcome::Yes => Exit::Yes,
+        Outcome::No => Exit::No,
+        Outcome::Unclear => Exit::Bad,
+    }
+}
+
+/// True for a scan that names a picture file.
+fn is_picture(scan: &str) -> bool {
+    let ending = Path::new(scan).extension().and_then(|ending| ending.to_str()).unwrap_or("");
+    let picture = ["png", "jpg", "jpeg", "webp", "heic", "heif", "gif", "tif", "tiff", "bmp"];
+    picture.iter().any(|known| known.eq_ignore_ascii_case(ending))
+}
