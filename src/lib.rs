@@ -6,7 +6,11 @@ pub mod domain;
 
 pub mod policy;
 
-pub mod app;
-pub mod cli;
 pub mod ledger;
 pub mod scan;
+
+pub mod app;
+
+pub mod print;
+
+pub mod cli;

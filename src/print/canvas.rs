@@ -1,0 +1,342 @@
+//! The drawing vocabulary: pages in millimetres, rectangles, lines, outlines, measured text.
+//!
+//! Places are millimetres from the top left corner of the page, x to the right and y down; text stands on its baseline
+//! and is sized in points, see [`super::text`]. Everything is drawn in the order of the calls, which is also the order in which text is
+//! read out. The canvas never breaks a page by itself:
+//! see [`super::paper`] for that.
+
+use printpdf::{
+    Color, CurTransMat, FontId, Line, LinePoint, Mm, Op, PaintMode, PdfDocument, PdfFont, PdfFontHandle,
+    PdfPage, PdfSaveOptions, Point, Polygon, PolygonRing, Pt, Rect, Rgb, WindingOrder,
+};
+
+use super::PrintError;
+use super::text::{Align, Faces, Style};
+use super::typeface::{Face, PT_PER_MM};
+
+/// A place on the page, mm from its top left corner.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Place {
+    /// Distance from the left edge, mm.
+    pub x_mm: f32,
+    /// Distance from the top edge, mm.
+    pub y_mm: f32,
+}
+
+impl Place {
+    /// A place from its distances, mm.
+    pub const fn new(x_mm: f32, y_mm: f32) -> Self {
+        Self { x_mm, y_mm }
+    }
+
+    /// The place that lies further right and down, mm.
+    #[must_use]
+    pub fn by(self, x_mm: f32, y_mm: f32) -> Self {
+        Self::new(self.x_mm + x_mm, self.y_mm + y_mm)
+    }
+}
+
+/// A rectangle on the page.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Area {
+    /// The top left corner.
+    pub corner: Place,
+    /// Width, mm.
+    pub width_mm: f32,
+    /// Height, mm.
+    pub height_mm: f32,
+}
+
+impl Area {
+    /// A rectangle from its top left corner and its size, mm.
+    pub const fn new(corner: Place, width_mm: f32, height_mm: f32) -> Self {
+        Self { corner, width_mm, height_mm }
+    }
+
+    /// The right edge, mm from the left edge of the page.
+    pub fn right_mm(&self) -> f32 {
+        self.corner.x_mm + self.width_mm
+    }
+
+    /// The lower edge, mm from the top edge of the page.
+    pub fn bottom_mm(&self) -> f32 {
+        self.corner.y_mm + self.height_mm
+    }
+}
+
+/// What things are drawn with. The inks for text have a contrast of at least 4.5 to 1 on white (WCAG 2.1, 1.4.3) and
+/// on [`Ink::Tint`]; no meaning hangs on a colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Ink {
+    /// Text and symbols.
+    Black,
+    /// Text of less weight.
+    Grey,
+    /// Titles, and the one colour of drawings.
+    Accent,
+    /// Hairlines; not for text.
+    Hairline,
+    /// The ground under heads; not for text.
+    Tint,
+    /// Paper.
+    White,
+}
+
+impl Ink {
+    /// Every ink.
+    pub const ALL: [Self; 6] =
+        [Self::Black, Self::Grey, Self::Accent, Self::Hairline, Self::Tint, Self::White];
+
+    /// Red, green and blue, 0 to 255, in sRGB.
+    pub const fn rgb(self) -> [u8; 3] {
+        match self {
+            Self::Black => [0, 0, 0],
+            Self::Grey => [84, 88, 92],
+            Self::Accent => [94, 44, 92],
+            Self::Hairline => [186, 186, 190],
+            Self::Tint => [243, 241, 245],
+            Self::White => [255, 255, 255],
+        }
+    }
+
+    fn color(self) -> Color {
+        // Three decimals are finer than 8 bits and keep the page description short.
+        let [r, g, b] = self.rgb().map(|part| (f32::from(part) / 0.255).round() / 1000.0);
+        Color::Rgb(Rgb { r, g, b, icc_profile: None })
+    }
+}
+
+struct Sheet {
+    width_mm: f32,
+    height_mm: f32,
+    ops: Vec<Op>,
+    fill: Option<Ink>,
+    stroke: Option<Ink>,
+}
+
+/// A growing document.
+pub struct Canvas {
+    faces: Faces,
+    title: String,
+    sheets: Vec<Sheet>,
+    at: usize,
+}
+
+impl Canvas {
+    /// Begins a document without pages. The title stands in the document's properties.
+    ///
+    /// # Errors
+    /// [`PrintError::Typeface`] when the embedded typeface is damaged.
+    pub fn new(title: &str) -> Result<Self, PrintError> {
+        Ok(Self { faces: Faces::load()?, title: title.to_owned(), sheets: Vec::new(), at: 0 })
+    }
+
+    /// Adds a page and turns to it.
+    pub fn add_page(&mut self, width_mm: f32, height_mm: f32) {
+        self.at = self.sheets.len();
+        self.sheets.push(Sheet { width_mm, height_mm, ops: Vec::new(), fill: None, stroke: None });
+    }
+
+    /// How many pages there are.
+    pub fn pages(&self) -> usize {
+        self.sheets.len()
+    }
+
+    /// Turns to a page, from 0, to draw on it. A page that is not there takes no ink.
+    pub fn turn_to(&mut self, page: usize) {
+        self.at = page;
+    }
+
+    /// The typeface, to measure with.
+    pub fn faces(&self) -> &Faces {
+        &self.faces
+    }
+
+    /// Fills a rectangle.
+    pub fn fill(&mut self, area: &Area, ink: Ink) {
+        let Some(sheet) = self.sheets.get_mut(self.at) else { return };
+        sheet.fill_with(ink);
+        let corner = sheet.point(area.corner.by(0.0, area.height_mm));
+        sheet.ops.push(Op::DrawRectangle {
+            rectangle: Rect {
+                x: corner.x,
+                y: corner.y,
+                width: fine(area.width_mm * PT_PER_MM),
+                height: fine(area.height_mm * PT_PER_MM),
+                mode: Some(PaintMode::Fill),
+                winding_order: None,
+            },
+        });
+    }
+
+    /// Draws a line through two or more places.
+    pub fn line(&mut self, places: &[Place], width_mm: f32, ink: Ink) {
+        self.stroke(places, false, width_mm, ink);
+    }
+
+    /// Draws the outline of a rectangle.
+    pub fn outline(&mut self, area: &Area, width_mm: f32, ink: Ink) {
+        let corner = area.corner;
+        let places = [
+            corner,
+            corner.by(area.width_mm, 0.0),
+            corner.by(area.width_mm, area.height_mm),
+            corner.by(0.0, area.height_mm),
+        ];
+        self.stroke(&places, true, width_mm, ink);
+    }
+
+    fn stroke(&mut self, places: &[Place], closed: bool, width_mm: f32, ink: Ink) {
+        let Some(sheet) = self.sheets.get_mut(self.at) else { return };
+        if sheet.stroke != Some(ink) {
+            sheet.stroke = Some(ink);
+            sheet.ops.push(Op::SetOutlineColor { col: ink.color() });
+        }
+        sheet.ops.push(Op::SetOutlineThickness { pt: fine(width_mm * PT_PER_MM) });
+        let points = places.iter().map(|&place| LinePoint { p: sheet.point(place), bezier: false }).collect();
+        sheet.ops.push(Op::DrawLine { line: Line { points, is_closed: closed } });
+    }
+
+    /// Fills closed rings as one path by the even-odd rule. Their corners are whole steps of `step_mm`, x to the right
+    /// and y down, from `corner`.
+    pub fn fill_rings(&mut self, corner: Place, step_mm: f32, rings: &[Vec<(i16, i16)>], ink: Ink) {
+        let Some(sheet) = self.sheets.get_mut(self.at) else { return };
+        sheet.fill_with(ink);
+        let origin = sheet.point(corner);
+        let step = (step_mm * PT_PER_MM * 1e5).round() / 1e5;
+        let rings = rings
+            .iter()
+            .map(|ring| PolygonRing {
+                points: ring
+                    .iter()
+                    .map(|&(x, y)| LinePoint {
+                        p: Point { x: Pt(f32::from(x)), y: Pt(f32::from(y)) },
+                        bezier: false,
+                    })
+                    .collect(),
+            })
+            .collect();
+        let polygon = Polygon { rings, mode: PaintMode::Fill, winding_order: WindingOrder::EvenOdd };
+        let matrix = CurTransMat::Raw([step, 0.0, 0.0, -step, origin.x.0, origin.y.0]);
+        sheet.ops.extend([
+            Op::SaveGraphicsState,
+            Op::SetTransformationMatrix { matrix },
+            Op::DrawPolygon { polygon },
+            Op::RestoreGraphicsState,
+        ]);
+    }
+
+    /// Writes one line of text with its baseline at a place.
+    pub fn text(&mut self, place: Place, text: &str, style: Style, align: Align) {
+        let shown = self.faces.shown(style.face, text);
+        if shown.trim().is_empty() {
+            return;
+        }
+        let width_mm = self.faces.width_mm(&shown, style);
+        let start = match align {
+            Align::Left => place,
+            Align::Centre => place.by(-width_mm / 2.0, 0.0),
+            Align::Right => place.by(-width_mm, 0.0),
+        };
+        let items = self.faces.items(shown, style);
+        let Some(sheet) = self.sheets.get_mut(self.at) else { return };
+        sheet.fill_with(style.ink);
+        let pos = sheet.point(start);
+        sheet.ops.extend([
+            Op::StartTextSection,
+            Op::SetFont { font: PdfFontHandle::External(font_id(style.face)), size: fine(style.size_pt) },
+            Op::SetTextCursor { pos },
+            Op::ShowText { items },
+            Op::EndTextSection,
+        ]);
+    }
+
+    /// Writes a text over several lines, the first baseline at a place; returns the height that it took, mm.
+    pub fn block(&mut self, place: Place, text: &str, style: Style, width_mm: f32) -> f32 {
+        let mut height_mm = 0.0;
+        for line in self.faces.wrap(text, style, width_mm) {
+            self.text(place.by(0.0, height_mm), &line, style, Align::Left);
+            height_mm += style.leading_mm();
+        }
+        height_mm
+    }
+
+    /// Closes the document and gives its bytes.
+    ///
+    /// # Errors
+    /// [`PrintError::Nothing`] without a page; [`PrintError::Pdf`] when the writer complains.
+    pub fn finish(self) -> Result<Vec<u8>, PrintError> {
+        if self.sheets.is_empty() {
+            return Err(PrintError::Nothing);
+        }
+        let mut document = PdfDocument::new(&self.title);
+        "packmuster".clone_into(&mut document.metadata.info.creator);
+        for (face, font) in self.faces.0 {
+            document.resources.fonts.map.insert(font_id(face), PdfFont::new(font));
+        }
+        document.pages = self
+            .sheets
+            .into_iter()
+            .map(|sheet| PdfPage::new(Mm(sheet.width_mm), Mm(sheet.height_mm), sheet.ops))
+            .collect();
+        write(&document)
+    }
+}
+
+impl Sheet {
+    fn fill_with(&mut self, ink: Ink) {
+        if self.fill != Some(ink) {
+            self.fill = Some(ink);
+            self.ops.push(Op::SetFillColor { col: ink.color() });
+        }
+    }
+
+    fn point(&self, place: Place) -> Point {
+        Point { x: fine(place.x_mm * PT_PER_MM), y: fine((self.height_mm - place.y_mm) * PT_PER_MM) }
+    }
+}
+
+/// A length in points, rounded to 0.002 mm so that the page description stays short.
+fn fine(pt: f32) -> Pt {
+    Pt((pt * 200.0).round() / 200.0)
+}
+
+fn font_id(face: Face) -> FontId {
+    FontId(
+        match face {
+            Face::Regular => "R",
+            Face::Bold => "B",
+            Face::Code => "C",
+        }
+        .to_owned(),
+    )
+}
+
+/// Serializes without the ids and dates that the PDF library would draw: the same pages give the same bytes.
+fn write(document: &PdfDocument) -> Result<Vec<u8>, PrintError> {
+    let mut warnings = Vec::new();
+    let mut pdf = document.to_lopdf_document(&PdfSaveOptions::default(), &mut warnings);
+    if let Some(warning) = warnings.first() {
+        return Err(PrintError::Pdf(format!("{warning:?}")));
+    }
+    pdf.trailer.remove(b"ID");
+    if let Ok(info) = pdf.trailer.get(b"Info")
+        && let Ok(id) = info.as_reference()
+        && let Ok(info) = pdf.get_dictionary_mut(id)
+    {
+        for key in
+            ["CreationDate", "ModDate", "GTS_PDFXVersion", "Identifier", "Author", "Subject", "Keywords"]
+        {
+            info.remove(key.as_bytes());
+        }
+    }
+    pdf.compress();
+    let mut bytes = Vec::new();
+    pdf.save_to(&mut bytes).map_err(|error| PrintError::Pdf(error.to_string()))?;
+    Ok(bytes)
+}
+
+/// A count as a length factor.
+pub(crate) fn count(number: usize) -> f32 {
+    f32::from(u16::try_from(number).unwrap_or(u16::MAX))
+}

@@ -1,0 +1,212 @@
+//! Sheets and rolls of labels.
+//!
+//! A half-used sheet can be fed again: printing begins at any position. A printer that feeds askew by a fraction of a
+//! millimetre is corrected with a [`Drift`], read off the page that [`super::calibration`] prints. In the margin stands
+//! one line that tells what the sheet is; where the margin has no room, that line is on the calibration page alone.
+
+use super::PrintError;
+use super::canvas::{Area, Canvas, Ink, Place};
+use super::geometry::{Geometry, Kind};
+use super::label::Layout;
+use super::text::{Align, Style};
+use super::typeface::{CAP_HEIGHT, Face, PT_PER_MM};
+use crate::domain::tag::Tag;
+
+/// The warning that goes with every sheet.
+pub const CAUTION: &str = "Do not stick over vents or contacts.";
+
+/// The drift beyond which something else is wrong, mm.
+const MOST_DRIFT_MM: f32 = 5.0;
+/// What office printers leave blank at the edges, mm. Common practice, no source.
+const BLANK_MM: f32 = 5.0;
+/// The line in the margin.
+const LINE: Style = Style::new(Face::Regular, 9.0, Ink::Black);
+
+macro_rules! shipped {
+    ($($name:literal),* $(,)?) => {
+        &[$(($name, include_str!(concat!("../../labels/", $name, ".toml")))),*]
+    };
+}
+
+const SHIPPED: &[(&str, &str)] =
+    shipped!["a4-21", "a4-40", "a4-65", "a4-189", "letter-30", "letter-80", "roll-30x15", "roll-50x25",];
+
+/// The names of the geometries that come with the program: the stems of the files in `labels/`.
+pub fn names() -> impl Iterator<Item = &'static str> {
+    SHIPPED.iter().map(|(name, _)| *name)
+}
+
+/// The text of a geometry that comes with the program.
+///
+/// ```
+/// use packmuster::print::{geometry::Geometry, labels};
+/// let text = labels::named("a4-65").ok_or("no such sheet")?;
+/// assert_eq!(Geometry::parse(text)?.positions(), 65);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn named(name: &str) -> Option<&'static str> {
+    SHIPPED.iter().find(|(known, _)| *known == name).map(|(_, text)| *text)
+}
+
+/// How far the labels on the sheet lie from where the printer puts them.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Drift {
+    /// Shift of every label to the right, mm.
+    pub x_mm: f32,
+    /// Shift of every label down, mm.
+    pub y_mm: f32,
+    /// Further shift of the last column to the right, mm; columns between shift in proportion.
+    pub grow_x_mm: f32,
+    /// Further shift of the last row down, mm; rows between shift in proportion.
+    pub grow_y_mm: f32,
+}
+
+impl Drift {
+    fn fields(&self) -> [(&'static str, f32); 4] {
+        [("x", self.x_mm), ("y", self.y_mm), ("grow x", self.grow_x_mm), ("grow y", self.grow_y_mm)]
+    }
+
+    fn check(&self) -> Result<(), PrintError> {
+        for (field, value_mm) in self.fields() {
+            if !value_mm.is_finite() || value_mm.abs() > MOST_DRIFT_MM {
+                let expected = format!("at most {MOST_DRIFT_MM} mm either way");
+                return Err(PrintError::Drift { field, value_mm, expected });
+            }
+        }
+        Ok(())
+    }
+
+    /// Where a label lies, with the drift.
+    pub(super) fn shifted(&self, geometry: &Geometry, position: usize) -> Area {
+        let label = geometry.label(position);
+        let [first, last] = [0, geometry.positions() - 1].map(|position| geometry.label(position).corner);
+        let share = |at: f32, from: f32, to: f32| if to > from { (at - from) / (to - from) } else { 0.0 };
+        let right = share(label.corner.x_mm, first.x_mm, last.x_mm);
+        let down = share(label.corner.y_mm, first.y_mm, last.y_mm);
+        let corner = label.corner.by(self.x_mm + self.grow_x_mm * right, self.y_mm + self.grow_y_mm * down);
+        Area { corner, ..label }
+    }
+}
+
+/// One label to print.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Label<'a> {
+    /// The tag.
+    pub tag: Tag,
+    /// A line under the code, such as "Slot 4" or the make. Shortened to the label; left out where it has no room
+    /// (see [`takes_captions`]).
+    pub caption: Option<&'a str>,
+}
+
+impl From<Tag> for Label<'_> {
+    fn from(tag: Tag) -> Self {
+        Self { tag, caption: None }
+    }
+}
+
+/// What to print.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SheetRequest<'a> {
+    /// Where the labels lie.
+    pub geometry: &'a Geometry,
+    /// The labels, in the order of the positions.
+    pub labels: &'a [Label<'a>],
+    /// The first free position of the first sheet, from 1.
+    pub start: usize,
+    /// The printer's drift.
+    pub drift: Drift,
+}
+
+/// Whether labels of a geometry have room for a caption.
+///
+/// # Errors
+/// [`PrintError::LabelTooSmall`] when they have none even for the code.
+pub fn takes_captions(geometry: &Geometry) -> Result<bool, PrintError> {
+    let canvas = Canvas::new("")?;
+    Ok(Layout::new(geometry, canvas.faces(), true)?.has_caption())
+}
+
+/// Prints labels, over as many sheets as they need, and gives the PDF.
+///
+/// # Errors
+/// [`PrintError`]: nothing to print, a first position that the sheet has not, a drift that is impossible or moves print
+/// off the page, or labels too small to read.
+pub fn sheet(request: &SheetRequest<'_>) -> Result<Vec<u8>, PrintError> {
+    let geometry = request.geometry;
+    let positions = geometry.positions();
+    if !(1..=positions).contains(&request.start) {
+        return Err(PrintError::Start { start: request.start, positions });
+    }
+    if request.labels.is_empty() {
+        return Err(PrintError::Nothing);
+    }
+    let mut canvas = Canvas::new(geometry.title())?;
+    let captions = request.labels.iter().any(|label| label.caption.is_some());
+    let layout = Layout::new(geometry, canvas.faces(), captions)?;
+    check_on_page(geometry, &request.drift, &layout)?;
+    let (width_mm, height_mm) = geometry.page_mm();
+    for (count, label) in request.labels.iter().enumerate() {
+        let position = (request.start - 1 + count) % positions;
+        if count == 0 || position == 0 {
+            canvas.add_page(width_mm, height_mm);
+            margin_line(&mut canvas, geometry);
+        }
+        layout.draw(&mut canvas, request.drift.shifted(geometry, position).corner, label)?;
+    }
+    canvas.finish()
+}
+
+/// Refuses a drift that moves symbols or text off the page.
+pub(super) fn check_on_page(geometry: &Geometry, drift: &Drift, layout: &Layout) -> Result<(), PrintError> {
+    drift.check()?;
+    let (width_mm, height_mm) = geometry.page_mm();
+    for position in [0, geometry.positions() - 1] {
+        let printed = layout.printed(&drift.shifted(geometry, position));
+        let expected = || "the print must stay on the page".to_owned();
+        if printed.corner.x_mm < 0.0 || printed.right_mm() > width_mm {
+            let value_mm = drift.x_mm + if position == 0 { 0.0 } else { drift.grow_x_mm };
+            return Err(PrintError::Drift { field: "x", value_mm, expected: expected() });
+        }
+        if printed.corner.y_mm < 0.0 || printed.bottom_mm() > height_mm {
+            let value_mm = drift.y_mm + if position == 0 { 0.0 } else { drift.grow_y_mm };
+            return Err(PrintError::Drift { field: "y", value_mm, expected: expected() });
+        }
+    }
+    Ok(())
+}
+
+/// What the margin says of a sheet.
+pub(super) fn about(geometry: &Geometry) -> String {
+    let side_mm = 21.0 * geometry.module_mm();
+    format!("{}. Symbol {side_mm:.1} mm, module {:.2} mm. {CAUTION}", geometry.title(), geometry.module_mm())
+}
+
+/// The baseline of the margin's line, mm from the top, if the upper or lower margin has room for it.
+fn margin_baseline_mm(geometry: &Geometry) -> Option<f32> {
+    if geometry.kind() == Kind::Roll {
+        return None;
+    }
+    let capitals_mm = LINE.size_pt * CAP_HEIGHT / PT_PER_MM;
+    let above_mm = geometry.label(0).corner.y_mm;
+    let below_mm = geometry.label(geometry.positions() - 1).bottom_mm();
+    let clear_mm = 2.0;
+    if above_mm >= BLANK_MM + capitals_mm + clear_mm {
+        return Some(above_mm - clear_mm);
+    }
+    let lowest_mm = geometry.page_mm().1 - BLANK_MM - 1.0;
+    let baseline_mm = below_mm + clear_mm + capitals_mm;
+    (baseline_mm <= lowest_mm).then_some(baseline_mm)
+}
+
+fn margin_line(canvas: &mut Canvas, geometry: &Geometry) {
+    let Some(baseline_mm) = margin_baseline_mm(geometry) else { return };
+    let left_mm = geometry.label(0).corner.x_mm.max(BLANK_MM + 2.0);
+    let room_mm = geometry.page_mm().0 - left_mm - BLANK_MM - 2.0;
+    let mut text = about(geometry);
+    if canvas.faces().width_mm(&text, LINE) > room_mm {
+        CAUTION.clone_into(&mut text);
+    }
+    if canvas.faces().width_mm(&text, LINE) <= room_mm {
+        canvas.text(Place::new(left_mm, baseline_mm), &text, LINE, Align::Left);
+    }
+}
