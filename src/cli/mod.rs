@@ -9,17 +9,23 @@ mod intake;
 mod judge;
 mod ledger;
 mod make;
+mod notice;
 mod operator;
 mod output;
+mod paper;
 mod place;
 mod player_make;
 mod policy;
 mod progress;
 mod receive;
+mod review;
 mod session;
+mod shell;
+mod show;
 mod site;
 mod slot;
 mod start;
+mod tags;
 mod undo;
 
 use clap::{CommandFactory, Parser, Subcommand};
@@ -85,7 +91,13 @@ enum Command {
     Dispatch(dispatch::Args),
     Judge(judge::Args),
     Undo(undo::Args),
+    Show(show::Args),
+    Review(review::Args),
+    Notice(notice::Args),
+    Tags(tags::Args),
     Ledger(ledger::Args),
+    Completions(shell::Completions),
+    Man(shell::Man),
 }
 
 /// The command line as a definition, for help, completions and man pages.
@@ -130,6 +142,12 @@ fn dispatch_command(context: &mut Context, command: Command) -> Result<Exit, Cli
         Command::Dispatch(args) => dispatch::run(context, &args),
         Command::Judge(args) => judge::run(context, &args),
         Command::Undo(args) => undo::run(context, args),
+        Command::Show(args) => show::run(context, &args),
+        Command::Review(args) => review::run(context, &args),
+        Command::Notice(args) => notice::run(context, args),
+        Command::Tags(args) => tags::run(context, args),
+        Command::Completions(args) => shell::completions(context, &args),
+        Command::Man(args) => shell::man(context, &args),
         Command::Ledger(args) => ledger::run(context, args),
     }
 }

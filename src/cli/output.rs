@@ -79,9 +79,12 @@ pub(super) fn table(context: &Context, heads: &[&str], rows: &[Vec<String>], rig
     trimmed.join("\n")
 }
 
-/// Wraps a line at spaces to the width; further lines are indented by two more than the first.
+/// Wraps a line that is too long at spaces; further lines are indented by two more than the first.
 pub(super) fn wrap(line: &str, width: u16) -> String {
     let width = usize::from(width.max(40));
+    if line.chars().count() <= width {
+        return line.to_owned();
+    }
     let indent = line.chars().take_while(|&c| c == ' ').count();
     let mut wrapped = " ".repeat(indent);
     let mut column = indent;

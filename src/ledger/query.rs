@@ -218,22 +218,32 @@ impl Ledger {
         acts.map(|act| Ok(ActId::new(uuid::Uuid::from_bytes(act?)))).collect()
     }
 
-    /// The head of every chain: writer, number of its last entry, its hash in hex.
+    /// The head of every chain as of a clock value: writer, number, hash in hex; chains that began later are left out.
+    ///
+    /// Clocks go forward along a chain, so the head is found by halving.
     ///
     /// # Errors
     /// A fault of the file.
-    pub fn heads(&self) -> Result<Vec<(String, u64, String)>, LedgerError> {
+    pub fn heads_until(&self, clock: i64) -> Result<Vec<(String, u64, String)>, LedgerError> {
         let mut statement =
-            self.conn.prepare_cached("SELECT writer, number, hash FROM writer ORDER BY writer")?;
-        let rows = statement.query_map([], |row| {
-            let hash: [u8; 32] = row.get(2)?;
-            Ok((
-                uuid::Uuid::from_bytes(row.get(0)?).to_string(),
-                row.get::<_, i64>(1)?.unsigned_abs(),
-                super::chain::hex(&hash),
-            ))
-        })?;
-        Ok(rows.collect::<Result<_, _>>()?)
+            self.conn.prepare_cached("SELECT clock, hash FROM entry WHERE writer = ?1 AND number = ?2")?;
+        let mut heads = Vec::new();
+        for writer in self.writers()? {
+            let mut look = |number: u64| -> Result<(i64, [u8; 32]), LedgerError> {
+                let number = signed(number)?;
+                let read = |row: &SqlRow<'_>| Ok((row.get(0)?, row.get(1)?));
+                Ok(statement.query_row(params![writer.uuid().as_bytes(), number], read)?)
+            };
+            let (mut low, mut high) = (0, self.head(writer)?.number);
+            while low < high {
+                let middle = low + (high - low).div_ceil(2);
+                if look(middle)?.0 <= clock { low = middle } else { high = middle - 1 }
+            }
+            if low > 0 {
+                heads.push((writer.to_string(), low, super::chain::hex(&look(low)?.1)));
+            }
+        }
+        Ok(heads)
     }
 
     /// Every thing that has a row, for checks.

@@ -15,6 +15,7 @@ mod label;
 pub mod labels;
 pub mod paper;
 pub mod qr;
+pub mod review;
 pub mod table;
 pub mod text;
 pub mod typeface;

@@ -1,0 +1,39 @@
+//! Paper sizes and writing PDF files.
+
+use std::io::Write as _;
+use std::path::Path;
+
+use super::error::CliError;
+
+/// A paper size.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum Paper {
+    /// 210 x 297 mm (ISO 216)
+    A4,
+    /// 8.5 x 11 inches
+    Letter,
+}
+
+/// Writes a file whole: a half-written one never has the name. An existing file is not overwritten.
+pub(super) fn write(path: &Path, bytes: &[u8]) -> Result<(), CliError> {
+    let error = |error: std::io::Error| CliError::file(path, &error);
+    if path.exists() {
+        return Err(CliError::bad(format!("{} exists already", path.display()), "choose another name"));
+    }
+    let mut name = path.as_os_str().to_owned();
+    name.push(".part");
+    let part = Path::new(&name);
+    let mut file = std::fs::File::create(part).map_err(error)?;
+    file.write_all(bytes).map_err(error)?;
+    file.sync_all().map_err(error)?;
+    std::fs::rename(part, path).map_err(error)
+}
+
+impl From<Paper> for crate::print::PageSize {
+    fn from(paper: Paper) -> Self {
+        match paper {
+            Paper::A4 => Self::A4,
+            Paper::Letter => Self::Letter,
+        }
+    }
+}

@@ -1,0 +1,249 @@
+//! `packmuster tags`.
+
+use std::path::{Path, PathBuf};
+
+use crate::domain::tag::{Tag, TagKind};
+use crate::print::geometry::Geometry;
+use crate::print::labels::{self, Drift, Label, SheetRequest};
+use crate::print::{PrintError, calibration, card};
+
+use super::Exit;
+use super::context::Context;
+use super::error::CliError;
+use super::output;
+use super::paper::{Paper, write};
+
+/// Print tags: sheets or rolls of fresh codes, the command card, a calibration page
+///
+/// Print at 100 %, never "fit to page". A fresh tag names nothing until it is scanned in.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example: packmuster tags print pack --sheet a4-65 --out packs.pdf")]
+pub(super) struct Args {
+    #[command(subcommand)]
+    action: Action,
+}
+
+#[derive(Debug, clap::Subcommand)]
+enum Action {
+    /// Fresh tags for packs, players, slots, places or operators
+    #[command(
+        after_help = "Example: packmuster tags print pack --sheet a4-65 --start 23 --count 40 --out packs.pdf"
+    )]
+    Print {
+        /// What the tags are for
+        #[arg(value_enum)]
+        kind: Kind,
+        #[command(flatten)]
+        placing: Placing,
+        /// How many tags; else one full sheet, or 20 on a roll
+        #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+        count: Option<u32>,
+        /// The first position to use on a half-used sheet, counted along the rows from 1
+        #[arg(long, value_name = "N", default_value_t = 1)]
+        start: usize,
+        /// The PDF to write
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
+    /// The command card: what a desk can say without a keyboard, and the scanner trial
+    #[command(after_help = "Example: packmuster tags card --out card.pdf")]
+    Card {
+        /// Paper
+        #[arg(long, value_enum, default_value_t = Paper::A4)]
+        paper: Paper,
+        /// The PDF to write
+        #[arg(long, value_name = "FILE", default_value = "command-card.pdf")]
+        out: PathBuf,
+    },
+    /// A page with rulers and the outlines of the labels, to see how far a printer is off
+    #[command(after_help = "Example: packmuster tags calibrate --sheet a4-65 --out rulers.pdf")]
+    Calibrate {
+        #[command(flatten)]
+        placing: Placing,
+        /// The PDF to write
+        #[arg(long, value_name = "FILE", default_value = "calibration.pdf")]
+        out: PathBuf,
+    },
+    /// List the sheets and rolls that are built in
+    #[command(after_help = "Example: packmuster tags sheets")]
+    Sheets,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Kind {
+    Pack,
+    Player,
+    Slot,
+    Place,
+    Operator,
+}
+
+impl From<Kind> for TagKind {
+    fn from(kind: Kind) -> Self {
+        match kind {
+            Kind::Pack => Self::Pack,
+            Kind::Player => Self::Player,
+            Kind::Slot => Self::Slot,
+            Kind::Place => Self::Place,
+            Kind::Operator => Self::Operator,
+        }
+    }
+}
+
+#[derive(Debug, Clone, clap::Args)]
+struct Placing {
+    /// A built-in sheet or roll (see `tags sheets`), or a geometry file of your own
+    #[arg(long, value_name = "NAME|FILE", default_value = "a4-65")]
+    sheet: String,
+    /// Move everything right by so many mm (negative: left)
+    #[arg(long, value_name = "MM", default_value_t = 0.0, allow_negative_numbers = true)]
+    shift_x: f32,
+    /// Move everything down by so many mm (negative: up)
+    #[arg(long, value_name = "MM", default_value_t = 0.0, allow_negative_numbers = true)]
+    shift_y: f32,
+    /// Move the last column right by so many mm more, the others in proportion
+    #[arg(long, value_name = "MM", default_value_t = 0.0, allow_negative_numbers = true)]
+    grow_x: f32,
+    /// Move the last row down by so many mm more, the others in proportion
+    #[arg(long, value_name = "MM", default_value_t = 0.0, allow_negative_numbers = true)]
+    grow_y: f32,
+}
+
+impl Placing {
+    fn geometry(&self) -> Result<Geometry, CliError> {
+        let path = Path::new(&self.sheet);
+        let text = match labels::named(&self.sheet) {
+            Some(text) => text.to_owned(),
+            None if path.extension().is_some() => {
+                std::fs::read_to_string(path).map_err(|error| CliError::file(path, &error))?
+            }
+            None => {
+                let known: Vec<&str> = labels::names().collect();
+                return Err(CliError::bad(
+                    format!("no sheet is named `{}`", self.sheet),
+                    format!("known: {}; or give a geometry file ending in .toml", known.join(", ")),
+                ));
+            }
+        };
+        Geometry::parse(&text)
+            .map_err(|error| CliError::bad(format!("{}: {error}", self.sheet), "mend the geometry file"))
+    }
+
+    const fn drift(&self) -> Drift {
+        Drift { x_mm: self.shift_x, y_mm: self.shift_y, grow_x_mm: self.grow_x, grow_y_mm: self.grow_y }
+    }
+}
+
+#[derive(serde::Serialize)]
+struct Printed {
+    file: String,
+    kind: TagKind,
+    tags: Vec<String>,
+}
+
+#[derive(serde::Serialize)]
+struct Written {
+    file: String,
+}
+
+pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
+    match args.action {
+        Action::Print { kind, placing, count, start, out } => {
+            print(context, kind, &placing, count, start, out)?;
+        }
+        Action::Card { paper, out } => {
+            write(&out, &card::command_card(paper.into()).map_err(|error| fault(&error))?)?;
+            written(context, &out)?;
+        }
+        Action::Calibrate { placing, out } => {
+            let page = calibration::calibration(&placing.geometry()?, &placing.drift())
+                .map_err(|error| fault(&error))?;
+            write(&out, &page)?;
+            written(context, &out)?;
+        }
+        Action::Sheets => sheets(context)?,
+    }
+    Ok(Exit::Yes)
+}
+
+fn print(
+    context: &Context,
+    kind: Kind,
+    placing: &Placing,
+    count: Option<u32>,
+    start: usize,
+    out: Option<PathBuf>,
+) -> Result<(), CliError> {
+    let kind = TagKind::from(kind);
+    let geometry = placing.geometry()?;
+    let full = match geometry.positions() {
+        1 => 20,
+        positions => positions.saturating_sub(start.saturating_sub(1)),
+    };
+    let count = count.and_then(|count| usize::try_from(count).ok()).unwrap_or(full);
+    let mut random = context.random()?;
+    let labels: Vec<Label<'_>> =
+        (0..count).map(|_| Label { tag: Tag::draw(kind, &mut random), caption: None }).collect();
+    let request = SheetRequest { geometry: &geometry, labels: &labels, start, drift: placing.drift() };
+    let bytes = labels::sheet(&request).map_err(|error| fault(&error))?;
+    let out = out.unwrap_or_else(|| PathBuf::from(format!("tags-{kind}.pdf")));
+    write(&out, &bytes)?;
+    let printed = Printed {
+        file: out.display().to_string(),
+        kind,
+        tags: labels.iter().map(|label| label.tag.to_string()).collect(),
+    };
+    if context.globals.json {
+        return output::json(&printed);
+    }
+    output::lines(&[
+        format!("{} {kind} tags in {}", printed.tags.len(), printed.file),
+        "print at 100 %; stick them where no vent or contact is covered".to_owned(),
+    ])
+}
+
+fn sheets(context: &Context) -> Result<(), CliError> {
+    #[derive(serde::Serialize)]
+    struct Report {
+        sheets: Vec<Row>,
+    }
+    #[derive(serde::Serialize)]
+    struct Row {
+        name: &'static str,
+        title: String,
+        labels: usize,
+        symbol_mm: f32,
+    }
+    let mut rows = Vec::new();
+    for name in labels::names() {
+        let geometry = Geometry::parse(labels::named(name).unwrap_or_default())
+            .map_err(|error| CliError::fault(format!("{name}: {error}")))?;
+        rows.push(Row {
+            name,
+            title: geometry.title().to_owned(),
+            labels: geometry.positions(),
+            symbol_mm: geometry.symbol_mm(),
+        });
+    }
+    let report = Report { sheets: rows };
+    if context.globals.json {
+        return output::json(&report);
+    }
+    let rows: Vec<Vec<String>> = report
+        .sheets
+        .into_iter()
+        .map(|row| {
+            vec![row.name.to_owned(), row.title, row.labels.to_string(), format!("{:.1}", row.symbol_mm)]
+        })
+        .collect();
+    output::line(&output::table(context, &["sheet", "what it is", "labels", "symbol mm"], &rows, &[2, 3]))
+}
+
+fn written(context: &Context, path: &Path) -> Result<(), CliError> {
+    let report = Written { file: path.display().to_string() };
+    if context.globals.json { output::json(&report) } else { output::line(&report.file) }
+}
+
+fn fault(error: &PrintError) -> CliError {
+    CliError::bad(error.to_string(), "nothing was written")
+}

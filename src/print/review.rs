@@ -1,0 +1,154 @@
+//! The monthly review on paper: one page of figures and the fleet, then the lists.
+
+use crate::app::review::{Line, Review, Whereabouts};
+use crate::domain::finding::CAUTIONS;
+use crate::domain::verdict::Verdict;
+
+use super::paper::Paper;
+use super::table::{Column, Table};
+use super::{PageSize, PrintError};
+
+/// Prints a review.
+///
+/// # Errors
+/// [`PrintError`] when the embedded typeface is damaged or the file cannot be made.
+pub fn paper(review: &Review, size: PageSize) -> Result<Vec<u8>, PrintError> {
+    let subtitle = format!("{}, as of {}", review.month, review.as_of);
+    let mut paper = Paper::new(size, "Monthly review of the packs", &subtitle)?;
+    figures(&mut paper, review);
+    fleet(&mut paper, review);
+    if !review.isolate.is_empty() {
+        paper.callout(&format!("{} packs to keep apart. {CAUTIONS}", review.isolate.len()));
+    }
+    let lists = [
+        ("Nearing the end", "Within the policy's margin of a limit, nearest first.", &review.near_end),
+        ("Out, and would not pass today", "By what they hold; soonest due first.", &review.out_at_risk),
+        ("To recondition", "Weak, and a round may bring them back.", &review.recondition),
+        ("To recycle", "At their end.", &review.recycle),
+        ("To keep apart", "They may be dangerous.", &review.isolate),
+    ];
+    for (title, note, lines) in lists {
+        list(&mut paper, title, note, lines);
+    }
+    readings(&mut paper, review);
+    odd(&mut paper, review);
+    sources(&mut paper, review);
+    paper.finish()
+}
+
+fn figures(paper: &mut Paper, review: &Review) {
+    let count = |length: usize| length.to_string();
+    let (packs, ready) = (review.packs.to_string(), review.ready.to_string());
+    let (near, risk) = (count(review.near_end.len()), count(review.out_at_risk.len()));
+    paper.figures(&[
+        ("packs", &packs),
+        ("fit and here", &ready),
+        ("nearing the end", &near),
+        ("out, at risk", &risk),
+    ]);
+    let (weak, dead) = (count(review.recondition.len()), count(review.recycle.len()));
+    let (apart, read) = (count(review.isolate.len()), count(review.readings.len()));
+    paper.figures(&[
+        ("to recondition", &weak),
+        ("to recycle", &dead),
+        ("to keep apart", &apart),
+        ("readings in the month", &read),
+    ]);
+}
+
+fn fleet(paper: &mut Paper, review: &Review) {
+    paper.heading("The fleet");
+    let mut columns = vec![Column::text("where", 2.2)];
+    columns.extend(Verdict::ALL.map(|verdict| Column::number(&verdict.word().to_lowercase(), 1.5)));
+    columns.push(Column::number("all", 0.9));
+    let mut table = Table::new(columns);
+    for standing in &review.fleet {
+        let counts = Verdict::ALL.map(|verdict| standing.counts.get(&verdict).copied().unwrap_or(0));
+        let mut row = vec![standing.place.words().to_owned()];
+        row.extend(counts.iter().map(ToString::to_string));
+        row.push(counts.iter().sum::<u32>().to_string());
+        table.row(row);
+    }
+    paper.table(&table);
+}
+
+fn list(paper: &mut Paper, title: &str, note: &str, lines: &[Line]) {
+    paper.heading(&format!("{title}: {}", lines.len()));
+    paper.note(note);
+    let mut table = Table::new(vec![
+        Column::text("pack", 2.3),
+        Column::text("make", 1.7),
+        Column::number("hours", 0.8),
+        Column::text("where", 1.6),
+        Column::text("rule", 1.3),
+        Column::text("found, limit, margin", 3.8),
+    ]);
+    for line in lines {
+        let parts = [
+            Some(line.found.clone()),
+            line.limit.as_ref().map(|limit| format!("limit {limit}")),
+            line.margin.clone(),
+        ];
+        let place = match (line.place, line.due) {
+            (Whereabouts::Out, Some(due)) => format!("due {due}"),
+            (place, _) => place.words().to_owned(),
+        };
+        table.row([
+            line.pack.clone(),
+            line.make.clone(),
+            line.play_h.map(|hours| format!("{hours:.1}")).unwrap_or_default(),
+            place,
+            line.rule.to_string(),
+            parts.into_iter().flatten().collect::<Vec<_>>().join("; "),
+        ]);
+    }
+    paper.table(&table);
+}
+
+fn readings(paper: &mut Paper, review: &Review) {
+    paper.heading(&format!("Readings of the month: {}", review.readings.len()));
+    let mut table = Table::new(vec![
+        Column::text("day", 1.4),
+        Column::text("pack", 2.2),
+        Column::text("make", 1.7),
+        Column::number("mAh", 0.9),
+        Column::number("limit", 0.9),
+        Column::number("hours", 0.9),
+        Column::number("% of rated", 1.2),
+        Column::text("slot", 1.2),
+    ]);
+    let number = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
+    for line in &review.readings {
+        table.row([
+            line.day.to_string(),
+            line.pack.clone(),
+            line.make.clone(),
+            line.capacity_mah.to_string(),
+            line.limit_mah.map(|limit| limit.to_string()).unwrap_or_default(),
+            number(line.play_h),
+            number(line.health_percent),
+            line.slot.clone().unwrap_or_default(),
+        ]);
+    }
+    paper.table(&table);
+}
+
+fn odd(paper: &mut Paper, review: &Review) {
+    paper.heading(&format!("Does not add up: {}", review.odd.len()));
+    let mut table =
+        Table::new(vec![Column::text("day", 1.2), Column::text("what", 2.4), Column::text("in words", 5.0)])
+            .or_else_say("everything adds up");
+    for odd in &review.odd {
+        let day = odd.day.map(|day| day.to_string()).unwrap_or_default();
+        table.row([day, odd.thing.clone(), odd.text.clone()]);
+    }
+    paper.table(&table);
+}
+
+fn sources(paper: &mut Paper, review: &Review) {
+    paper.heading("What this was made from");
+    paper.paragraph(&format!("Policy {}. The last entry of each chain and its hash:", review.policy));
+    for head in &review.heads {
+        paper.note(&format!("entry {} of {}: {}", head.number, head.writer, head.hash));
+    }
+}
