@@ -13,4 +13,6 @@ pub mod app;
 
 pub mod print;
 
+pub mod demo;
+
 pub mod cli;

@@ -11,6 +11,7 @@ use crate::domain::ids::{PackId, RunId, SlotId, ThingKind};
 use crate::domain::make::PackMake;
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
+use crate::domain::tag::TagKind;
 use crate::domain::units::MilliampHours;
 use crate::domain::verdict::Step;
 use crate::ledger::{Ledger, LedgerError};
@@ -241,6 +242,14 @@ impl Work for Bench {
 
     fn bare(&self, number: &str) -> Option<Amount> {
         MilliampHours::parse_bare(number).ok().map(|capacity| Amount::Result(Measured::capacity(capacity)))
+    }
+
+    fn picture_order(kind: TagKind) -> u8 {
+        match kind {
+            TagKind::Slot => 1,
+            TagKind::Pack => 2,
+            _ => 3,
+        }
     }
 
     fn prompt(&self) -> String {

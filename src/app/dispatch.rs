@@ -8,6 +8,7 @@ use crate::domain::facts::PlayerFacts;
 use crate::domain::ids::{LoanId, PackId, PlayerId, RideId, ThingKind};
 use crate::domain::moment::days_between;
 use crate::domain::pack::PackFacts;
+use crate::domain::tag::TagKind;
 use crate::domain::verdict::{Rule, Step, Verdict};
 use crate::policy::reason::Ruling;
 
@@ -267,6 +268,15 @@ impl Work for Dispatch {
 
     fn bare(&self, _number: &str) -> Option<Amount> {
         None
+    }
+
+    /// The pack first: what is in the picture is held against what the ledger knows of the player.
+    fn picture_order(kind: TagKind) -> u8 {
+        match kind {
+            TagKind::Pack => 1,
+            TagKind::Player => 2,
+            _ => 3,
+        }
     }
 
     fn prompt(&self) -> String {

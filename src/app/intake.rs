@@ -10,7 +10,7 @@ use crate::domain::finding::Finding;
 use crate::domain::ids::{LoanId, PackId, PlayerId, RideId, ThingKind};
 use crate::domain::moment::Moment;
 use crate::domain::pack::{OpenRide, PackFacts};
-use crate::domain::tag::Tag;
+use crate::domain::tag::{Tag, TagKind};
 use crate::domain::units::PlayHours;
 use crate::domain::verdict::{Step, Verdict};
 use crate::ledger::{Ledger, LedgerError};
@@ -379,6 +379,14 @@ impl Work for Intake {
 
     fn bare(&self, number: &str) -> Option<Amount> {
         PlayHours::parse_bare(number).ok().map(Amount::Hours)
+    }
+
+    fn picture_order(kind: TagKind) -> u8 {
+        match kind {
+            TagKind::Player => 1,
+            TagKind::Pack => 2,
+            _ => 3,
+        }
     }
 
     fn prompt(&self) -> String {

@@ -5,7 +5,7 @@ use crate::domain::facts::{CartonFacts, PlayerFacts};
 use crate::domain::ids::{PackId, PlayerId, Thing};
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
-use crate::domain::verdict::Step;
+use crate::domain::verdict::{Step, Verdict};
 use crate::ledger::{Ledger, LedgerError};
 use crate::policy::judge::{Case, Question, Target, judge};
 use crate::policy::reason::Ruling;
@@ -107,7 +107,9 @@ fn rule(ledger: &mut Ledger, ask: Ask, coming: &[Event]) -> Result<(Ruling, Told
     let question = Question { step: ask.step, now: ask.now, zone: &zone };
     let ruling = judge(&case, &settings.policy, &question);
     let make = case.make.map_or_else(|| "make unknown".to_owned(), |make| make.name.clone());
-    let tray = lookup::tray(settings, ruling.verdict);
+    // A fit pack that is on its way into a player goes to no tray.
+    let leaving = matches!(ask.step, Step::Fitting | Step::Dispatch) && ruling.verdict == Verdict::Fit;
+    let tray = if leaving { None } else { lookup::tray(settings, ruling.verdict) };
     let told = Told::new(&ruling, lookup::label(&pack.codes), make, tray, &settings.policy.id);
     Ok((ruling, told))
 }

@@ -6,6 +6,7 @@ use crate::domain::command::Command;
 use crate::domain::event::{CartonOpened, Entrance, Event, LotReceived, Origin, PackAdded, TagBound};
 use crate::domain::facts::{CartonFacts, LotFacts};
 use crate::domain::ids::{CartonId, LotId, MakeId, PackId, Thing, ThingKind};
+use crate::domain::tag::TagKind;
 use crate::domain::units::Cycles;
 use crate::domain::verdict::Step;
 
@@ -235,6 +236,13 @@ impl Work for Receive {
 
     fn bare(&self, _number: &str) -> Option<Amount> {
         None
+    }
+
+    fn picture_order(kind: TagKind) -> u8 {
+        match kind {
+            TagKind::Pack => 1,
+            _ => 3,
+        }
     }
 
     fn prompt(&self) -> String {

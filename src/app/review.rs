@@ -353,7 +353,12 @@ impl Work {
             return; // its act was taken back
         }
         let place = Whereabouts::of(pack);
-        let ruling = self.judge(id, pack);
+        let mut ruling = self.judge(id, pack);
+        if place == Whereabouts::Out {
+            // Stale readings and old charges matter when a pack goes out, not while it is out.
+            ruling.reasons.retain(|reason| !matches!(reason.rule, Rule::Stale | Rule::Charge));
+            ruling.verdict = ruling.reasons.first().map_or(Verdict::Fit, |reason| reason.verdict);
+        }
         self.review.packs += 1;
         if ruling.verdict == Verdict::Fit && matches!(place, Whereabouts::InPlayer | Whereabouts::InWorkshop)
         {
@@ -403,9 +408,7 @@ impl Work {
                 self.review.near_end.extend(near);
             }
         }
-        // Stale readings and old charges matter when a pack goes out, not while it is out.
-        let risk = ruling.reasons.iter().find(|reason| !matches!(reason.rule, Rule::Stale | Rule::Charge));
-        if let (Whereabouts::Out, Some(reason)) = (place, risk) {
+        if let (Whereabouts::Out, Some(reason)) = (place, grave) {
             let line = self.line(pack, place, reason);
             self.review.out_at_risk.push(line);
         }

@@ -3,6 +3,7 @@
 //! Each scan is handled in one transaction: what it reads to judge cannot change under it, and what it answers is on disk.
 
 use std::collections::VecDeque;
+use std::path::Path;
 
 use jiff::civil::Date;
 
@@ -11,9 +12,10 @@ use crate::domain::event::{TagBound, TagRetired};
 use crate::domain::facts::OperatorFacts;
 use crate::domain::ids::{OperatorId, Thing, ThingKind};
 use crate::domain::moment::day_after;
-use crate::domain::tag::Tag;
+use crate::domain::tag::{Tag, TagKind};
 use crate::domain::units::{MilliampHours, PlayHours};
 use crate::ledger::{Ledger, LedgerError};
+use crate::scan::picture::{self, Limits};
 
 use super::answer::Answer;
 use super::desk::{Desk, Operator};
@@ -84,6 +86,9 @@ pub trait Work: Clone {
     /// What to scan next.
     fn prompt(&self) -> String;
 
+    /// In which order the tags of one picture are taken, lowest first.
+    fn picture_order(kind: TagKind) -> u8;
+
     /// Called when the session ends, to say what is left half done.
     fn left_over(&self) -> Option<String> {
         None
@@ -145,6 +150,48 @@ impl<W: Work> Session<W> {
                 Err(error)
             }
         }
+    }
+
+    /// Answers a picture: first what it holds, then each of its tags like a scan of its own.
+    ///
+    /// Operators come first and commands last; between them the order is the work's. A picture that cannot be read is an
+    /// answer too.
+    ///
+    /// # Errors
+    /// A fault of the ledger; what was answered before stays.
+    pub fn picture(
+        &mut self,
+        ledger: &mut Ledger,
+        desk: &mut Desk,
+        path: &Path,
+        limits: &Limits,
+    ) -> Result<Vec<(String, Answer)>, AppError> {
+        let name = path.display().to_string();
+        let picture = match picture::read(path, limits) {
+            Ok(picture) => picture,
+            Err(error) => return Ok(vec![(name, Answer::unclear(error.to_string(), error.hint()))]),
+        };
+        let (read, unread) = (picture.found.len(), picture.unread.len());
+        let text = format!("{name}: {read} read, {unread} seen but not read");
+        let mut texts: Vec<String> =
+            picture.found.into_iter().map(|found| found.text.trim().to_owned()).collect();
+        // A stable sort: tags of one kind stay in reading order.
+        texts.sort_by_key(|text| text.parse::<Tag>().map_or(9, |tag| order::<W>(tag.kind())));
+        let head = if unread > 0 || read == 0 {
+            Answer::unclear(text, "scan or type the code of what was not read")
+        } else {
+            Answer::done(text)
+        };
+        let mut answers = vec![(name, head)];
+        for text in texts {
+            let answer = self.scan(ledger, desk, &text)?;
+            let ends = answer.ends;
+            answers.push((text, answer));
+            if ends {
+                break;
+            }
+        }
+        Ok(answers)
     }
 
     fn handle(&mut self, here: &mut Here<'_>, input: Input) -> Result<Answer, AppError> {
@@ -345,6 +392,14 @@ impl<W: Work> Session<W> {
                 "scan REPLACE again, then a fresh tag",
             )),
         }
+    }
+}
+
+fn order<W: Work>(kind: TagKind) -> u8 {
+    match kind {
+        TagKind::Operator => 0,
+        TagKind::Command => 8,
+        other => W::picture_order(other),
     }
 }
 

@@ -3,6 +3,7 @@
 mod bench;
 mod bind;
 mod context;
+mod demo;
 mod dispatch;
 mod error;
 mod intake;
@@ -96,6 +97,7 @@ enum Command {
     Notice(notice::Args),
     Tags(tags::Args),
     Ledger(ledger::Args),
+    Demo(demo::Args),
     Completions(shell::Completions),
     Man(shell::Man),
 }
@@ -146,6 +148,7 @@ fn dispatch_command(context: &mut Context, command: Command) -> Result<Exit, Cli
         Command::Review(args) => review::run(context, &args),
         Command::Notice(args) => notice::run(context, args),
         Command::Tags(args) => tags::run(context, args),
+        Command::Demo(args) => demo::run(context, &args),
         Command::Completions(args) => shell::completions(context, &args),
         Command::Man(args) => shell::man(context, &args),
         Command::Ledger(args) => ledger::run(context, args),

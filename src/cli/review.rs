@@ -45,14 +45,15 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
     if context.globals.json {
         output::json(&review)?;
     } else if args.csv {
-        csv(&review)?;
+        output::line(csv(&review)?.trim_end())?;
     } else {
-        tables(context, &review)?;
+        output::line(&text(context, &review))?;
     }
     Ok(Exit::Yes)
 }
 
-fn tables(context: &Context, review: &Review) -> Result<(), CliError> {
+/// The review as tables.
+pub(super) fn text(context: &Context, review: &Review) -> String {
     let mut text = vec![
         format!("REVIEW {}, as of {}, policy {}", review.month, review.as_of, review.policy),
         String::new(),
@@ -91,7 +92,7 @@ fn tables(context: &Context, review: &Review) -> Result<(), CliError> {
         text.push(format!("made from entry {} of {}", head.number, head.writer));
         text.push(format!("  hash {}", head.hash));
     }
-    output::lines(&text)
+    text.join("\n")
 }
 
 fn fleet(context: &Context, review: &Review) -> String {
@@ -158,7 +159,7 @@ fn readings(context: &Context, review: &Review) -> String {
 }
 
 /// The lists as one CSV: list, pack, make, where, rule, found, limit, margin, `play_h`, due.
-fn csv(review: &Review) -> Result<(), CliError> {
+pub(super) fn csv(review: &Review) -> Result<String, CliError> {
     let mut out = csv::Writer::from_writer(Vec::new());
     let fault = |error: csv::Error| CliError::fault(error.to_string());
     let heads = ["list", "pack", "make", "where", "rule", "found", "limit", "margin", "play_h", "day"];
@@ -212,5 +213,5 @@ fn csv(review: &Review) -> Result<(), CliError> {
         out.write_record(["odd", &odd.thing, "", "", "", &odd.text, "", "", "", &day]).map_err(fault)?;
     }
     let bytes = out.into_inner().map_err(|error| CliError::fault(error.to_string()))?;
-    output::line(String::from_utf8_lossy(&bytes).trim_end())
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
 }

@@ -9,7 +9,7 @@ use crate::app::answer::{Answer, Outcome};
 use crate::app::desk::Desk;
 use crate::app::session::{Session, Work};
 use crate::ledger::Ledger;
-use crate::scan::picture::{self, Limits};
+use crate::scan::picture::Limits;
 
 use super::Exit;
 use super::context::Context;
@@ -106,29 +106,13 @@ impl<W: Work> Runner<'_, W> {
         if !is_picture(scan) {
             return self.one(scan);
         }
-        let path = Path::new(scan);
-        let picture = match picture::read(path, &Limits::default()) {
-            Ok(picture) => picture,
-            Err(error) => {
-                let answer = Answer::unclear(error.to_string(), error.hint());
-                self.tell(scan, &answer)?;
-                return Ok(false);
-            }
-        };
-        let (read, unread) = (picture.found.len(), picture.unread.len());
-        let text = format!("{scan}: {read} read, {unread} seen but not read");
-        let answer = if unread > 0 || read == 0 {
-            Answer::unclear(text, "scan or type what was not read")
-        } else {
-            Answer::done(text)
-        };
-        self.tell(scan, &answer)?;
-        for found in picture.found {
-            if self.one(found.text.trim())? {
-                return Ok(true);
-            }
+        let answers = self.session.picture(self.ledger, self.desk, Path::new(scan), &Limits::default())?;
+        let mut ends = false;
+        for (scan, answer) in answers {
+            self.tell(&scan, &answer)?;
+            ends |= answer.ends;
         }
-        Ok(false)
+        Ok(ends)
     }
 
     fn one(&mut self, scan: &str) -> Result<bool, CliError> {

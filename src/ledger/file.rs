@@ -101,7 +101,7 @@ impl Ledger {
                 ledger.read_only = true;
                 ledger.pick_zone(None)?;
             }
-            Access::Write(site) => ledger.pick_site(site)?,
+            Access::Write(site) => ledger.write_for(site)?,
         }
         Ok(ledger)
     }
@@ -162,6 +162,24 @@ impl Ledger {
                 Err(error)
             }
         }
+    }
+
+    /// Gathers the acts that follow into one transaction, each a savepoint of its own, until [`Ledger::release`].
+    ///
+    /// For histories that are written in bulk: nothing that is answered in between is on disk yet.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn gather(&mut self) -> Result<(), LedgerError> {
+        self.begin()
+    }
+
+    /// Puts what was gathered on disk.
+    ///
+    /// # Errors
+    /// A fault of the file; all that was gathered is lost then.
+    pub fn release(&mut self) -> Result<(), LedgerError> {
+        self.commit()
     }
 
     fn begin(&mut self) -> Result<(), LedgerError> {

@@ -162,8 +162,11 @@ impl Ledger {
         self.pick_zone(own.as_ref().map(|own| own.site))
     }
 
-    /// Chooses the site to write for.
-    pub(crate) fn pick_site(&mut self, given: Option<&str>) -> Result<(), LedgerError> {
+    /// Chooses the site to write for; without a name, the only one there is.
+    ///
+    /// # Errors
+    /// When no site has that name, or several could be meant.
+    pub fn write_for(&mut self, given: Option<&str>) -> Result<(), LedgerError> {
         let sites = self.sites()?;
         let known = || sites.iter().map(|(_, name, _)| name.as_str()).collect::<Vec<_>>().join(", ");
         let (site, name, writer) =

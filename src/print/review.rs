@@ -78,7 +78,7 @@ fn list(paper: &mut Paper, title: &str, note: &str, lines: &[Line]) {
     let mut table = Table::new(vec![
         Column::text("pack", 2.3),
         Column::text("make", 1.7),
-        Column::number("hours", 0.8),
+        Column::number("play h", 1.0),
         Column::text("where", 1.6),
         Column::text("rule", 1.3),
         Column::text("found, limit, margin", 3.8),
@@ -113,7 +113,7 @@ fn readings(paper: &mut Paper, review: &Review) {
         Column::text("make", 1.7),
         Column::number("mAh", 0.9),
         Column::number("limit", 0.9),
-        Column::number("hours", 0.9),
+        Column::number("play h", 1.0),
         Column::number("% of rated", 1.2),
         Column::text("slot", 1.2),
     ]);
