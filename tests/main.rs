@@ -1,4 +1,6 @@
 //! The behaviour of packmuster, by subject.
 
-#[cfg(test)]
+mod demo;
+mod help;
+mod readme;
 mod scan;

@@ -12,7 +12,7 @@ use super::session::{self, Scans};
 /// Scan a slot, then a pack: the run begins. Later scan the slot and give its mAh ("812", or "812 mAh 95 mOhm 23 C 410 min"),
 /// or why there is none ("powercut", "sloterror", "refused", "takenout"). ROUND enters a reconditioning round, CHARGED a charge.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: packmuster bench SB4E-1HWQ-7ZK2-M 812")]
+#[command(after_help = "Example: packmuster bench SB4E-1HWQ-7ZK0-C 812")]
 pub(super) struct Args {
     #[command(flatten)]
     scans: Scans,

@@ -18,7 +18,7 @@ use super::session::{self, Scans};
 /// FIT enters the loan; anything else says why not, enters no loan, and the exit code is 1. Somebody with the right may scan
 /// OVERRULE and a reason. The due date comes from an option, or is scanned (digits, then WEEKS) and holds for all that follow.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: packmuster dispatch --for '8 weeks' P7K3-Q9M2-DXWT-8 D3QH-2KXW-9FTA-6")]
+#[command(after_help = "Example: packmuster dispatch --for '8 weeks' P7K3-Q9M2-DXWT-8 D3QH-2KXW-9FT0-J")]
 pub(super) struct Args {
     #[command(flatten)]
     scans: Scans,

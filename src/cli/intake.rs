@@ -12,7 +12,7 @@ use super::session::{self, Scans};
 /// The ride and the loan end, and the verdict says what to do with the pack. Findings follow the pack ("swollen"); the
 /// player's own count of hours goes before it ("37 h"). Then scan a fit pack into the same player. A fresh tag adopts the thing.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: packmuster intake D3QH-2KXW-9FTA-6 P7K3-Q9M2-DXWT-8 swollen")]
+#[command(after_help = "Example: packmuster intake D3QH-2KXW-9FT0-J P7K3-Q9M2-DXWT-8 swollen")]
 pub(super) struct Args {
     #[command(flatten)]
     scans: Scans,

@@ -24,6 +24,7 @@ pub(super) struct Args {
 enum Action {
     /// Declare a make, or new figures for one
     #[command(
+        override_usage = "packmuster make add [OPTIONS] --chemistry WORD --rated MAH --cells N NAME",
         after_help = "Example: packmuster make add 'Heron 1400' --chemistry NiMH --rated '1400 mAh' --cells 3"
     )]
     Add {

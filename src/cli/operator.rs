@@ -12,7 +12,7 @@ use super::output;
 
 /// People at the bench, and who may overrule the judge
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: packmuster operator add MK --tag NB4E-1HWQ-7ZK2-M --may-overrule")]
+#[command(after_help = "Example: packmuster operator add MK --tag NB4E-1HWQ-7ZK0-1 --may-overrule")]
 pub(super) struct Args {
     #[command(subcommand)]
     action: Action,
@@ -21,7 +21,7 @@ pub(super) struct Args {
 #[derive(Debug, clap::Subcommand)]
 enum Action {
     /// Enrol somebody, or change their rights
-    #[command(after_help = "Example: packmuster operator add MK --tag NB4E-1HWQ-7ZK2-M --may-overrule")]
+    #[command(after_help = "Example: packmuster operator add MK --tag NB4E-1HWQ-7ZK0-1 --may-overrule")]
     Add {
         /// Their initials
         initials: String,

@@ -12,7 +12,7 @@ use super::output;
 
 /// Shelves, trays and crates, and which verdict's packs each takes
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: packmuster place add 'red tray' --tray isolate --tag TB4E-1HWQ-7ZK2-M")]
+#[command(after_help = "Example: packmuster place add 'red tray' --tray isolate --tag TB4E-1HWQ-7ZK0-8")]
 pub(super) struct Args {
     #[command(subcommand)]
     action: Action,

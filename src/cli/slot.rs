@@ -12,7 +12,7 @@ use super::output;
 
 /// Slots of the test bench
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: packmuster slot add 'bench A, 1' --tag SB4E-1HWQ-7ZK2-M")]
+#[command(after_help = "Example: packmuster slot add 'bench A, 1' --tag SB4E-1HWQ-7ZK0-C")]
 pub(super) struct Args {
     #[command(subcommand)]
     action: Action,
@@ -21,7 +21,7 @@ pub(super) struct Args {
 #[derive(Debug, clap::Subcommand)]
 enum Action {
     /// Add a slot; scanning a fresh slot tag at the bench adds one too
-    #[command(after_help = "Example: packmuster slot add 'bench A, 1' --tag SB4E-1HWQ-7ZK2-M")]
+    #[command(after_help = "Example: packmuster slot add 'bench A, 1' --tag SB4E-1HWQ-7ZK0-C")]
     Add {
         /// Its name
         name: String,

@@ -52,9 +52,8 @@ fn compose(geometry: &Geometry, tags: &[Tag], trouble: Trouble) -> Result<GrayIm
     for (tag, middle) in tags.iter().zip(places) {
         let symbol = Symbol::of_tag(tag)?;
         // The symbol stands at the label's left edge, centred, with its quiet zone.
-        let side = symbol.side_mm(module);
         let left = QUIET * module;
-        let top = (height - side) / 2.0;
+        let top = (height - geometry.symbol_mm()) / 2.0 + QUIET * module;
         let dark = move |across: f32, down: f32| {
             let (x, y) = ((across - left) / module, (down - top) / module);
             index(x).zip(index(y)).is_some_and(|(x, y)| symbol.is_dark(x, y))

@@ -18,7 +18,7 @@ pub fn paper(review: &Review, size: PageSize) -> Result<Vec<u8>, PrintError> {
     figures(&mut paper, review);
     fleet(&mut paper, review);
     if !review.isolate.is_empty() {
-        paper.callout(&format!("{} packs to keep apart. {CAUTIONS}", review.isolate.len()));
+        paper.callout(&format!("To keep apart: {}. {CAUTIONS}", review.isolate.len()));
     }
     let lists = [
         ("Nearing the end", "Within the policy's margin of a limit, nearest first.", &review.near_end),
@@ -76,12 +76,12 @@ fn list(paper: &mut Paper, title: &str, note: &str, lines: &[Line]) {
     paper.heading(&format!("{title}: {}", lines.len()));
     paper.note(note);
     let mut table = Table::new(vec![
-        Column::text("pack", 2.3),
-        Column::text("make", 1.7),
-        Column::number("play h", 1.0),
-        Column::text("where", 1.6),
+        Column::text("pack", 2.75),
+        Column::text("make", 1.75),
+        Column::number("play h", 0.95),
+        Column::text("where", 2.0),
         Column::text("rule", 1.3),
-        Column::text("found, limit, margin", 3.8),
+        Column::text("found, limit, margin", 3.5),
     ]);
     for line in lines {
         let parts = [
@@ -108,8 +108,8 @@ fn list(paper: &mut Paper, title: &str, note: &str, lines: &[Line]) {
 fn readings(paper: &mut Paper, review: &Review) {
     paper.heading(&format!("Readings of the month: {}", review.readings.len()));
     let mut table = Table::new(vec![
-        Column::text("day", 1.4),
-        Column::text("pack", 2.2),
+        Column::text("day", 1.6),
+        Column::text("pack", 2.8),
         Column::text("make", 1.7),
         Column::number("mAh", 0.9),
         Column::number("limit", 0.9),
