@@ -93,7 +93,6 @@ fn a_past_month_prints_the_same_again() {
     assert_eq!(before.0, 0);
     let copy = tempfile::tempdir().unwrap();
     fs::copy(demo().join("skerrow.muster"), copy.path().join("skerrow.muster")).unwrap();
-    fs::copy(demo().join("skerrow.muster-wal"), copy.path().join("skerrow.muster-wal")).unwrap();
     let site = ["--site", "Skerrow", "--desk", "Skerrow desk"];
     let with = |args: &[&str]| packmuster(copy.path(), &[args, &site[..]].concat());
     // Later entries, among them a void and another policy, do not change it.
@@ -134,7 +133,6 @@ fn one_number_of_the_policy_changes_the_verdicts_that_it_should() {
     let before = verdicts(demo());
     let copy = tempfile::tempdir().unwrap();
     fs::copy(demo().join("skerrow.muster"), copy.path().join("skerrow.muster")).unwrap();
-    fs::copy(demo().join("skerrow.muster-wal"), copy.path().join("skerrow.muster-wal")).unwrap();
     let policy = fs::read_to_string(demo().join("skerrow.policy.toml")).unwrap();
     assert_eq!(policy.matches("percent_of_rated = 60").count(), 1);
     fs::write(copy.path().join("new.toml"), policy.replace("percent_of_rated = 60", "percent_of_rated = 70"))

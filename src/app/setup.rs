@@ -55,6 +55,7 @@ pub fn begin(path: &Path, desk: &mut Desk, beginning: &Beginning) -> Result<Ledg
         }
         return Err(error);
     }
+    ledger.settle()?;
     Ok(ledger)
 }
 

@@ -72,6 +72,7 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
             let mut ledger = context.write_any()?;
             let progress = Progress::new("rebuilding");
             let entries = ledger.rebuild(|done| progress.at(done))?;
+            ledger.settle()?;
             progress.end();
             done(context, format!("projections made anew from {entries} entries"))?;
         }
@@ -83,7 +84,7 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
             let mut desk = context.desk()?;
             let now = desk.now();
             let draw = || (WriterId::draw(now, &mut desk.random), ActId::draw(now, &mut desk.random));
-            Ledger::restore(&from, &to, now, draw)?;
+            Ledger::restore(&from, &to, now, draw)?.settle()?;
             done(context, format!("{} stands on {}", to.display(), from.display()))?;
         }
         Action::Export { format } => {

@@ -48,6 +48,7 @@ pub(super) fn run<W: Work>(
     let mut runner = Runner { context, ledger, desk, session: Session::new(work), worst: Exit::Yes };
     if scans.scans.is_empty() {
         runner.stream()?;
+        runner.ledger.settle()?;
     } else {
         for scan in &scans.scans {
             if runner.give(scan)? {
@@ -137,7 +138,9 @@ impl<W: Work> Runner<'_, W> {
         }
         let mut lines = answer.lines();
         if self.context.interactive {
-            lines.retain(|line| !line.starts_with("  next: "));
+            // The prompt says it anyway.
+            let prompt = format!("  next: {}", self.session.prompt());
+            lines.retain(|line| *line != prompt);
         }
         let wrapped: Vec<String> = lines.iter().map(|line| output::wrap(line, self.context.width)).collect();
         output::lines(&wrapped)

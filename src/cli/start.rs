@@ -4,7 +4,7 @@ use std::io::{BufRead, Write};
 use std::path::PathBuf;
 
 use crate::app::setup::{self, Beginning};
-use crate::domain::make::{Chemistry, PackMake, PlayerMake};
+use crate::domain::make::{Chemistry, ChemistryError, PackMake, PlayerMake};
 use crate::domain::units::{MilliampHours, Millivolts, PlayHours};
 use crate::policy::template::Answers;
 
@@ -64,7 +64,12 @@ pub(super) struct Args {
 }
 
 pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
-    let name = ask(args.name, "A file name for the ledger", Some("fleet"), "NAME")?;
+    let name = ask(
+        context,
+        args.name,
+        &Question { text: "A file name for the ledger", default: Some("fleet"), option: "NAME" },
+        words,
+    )?;
     let ledger = PathBuf::from(format!("{name}.{ENDING}"));
     let policy_file = PathBuf::from(format!("{name}.policy.toml"));
     for path in [&ledger, &policy_file] {
@@ -72,30 +77,38 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
             return Err(CliError::bad(format!("{} exists already", path.display()), "choose another name"));
         }
     }
-    let service = ask(args.service, "The service's name", Some(&name), "--service")?;
-    let site = ask(args.first_site, "The workshop's name", Some(&service), "--site-name")?;
-    let promise: PlayHours = parse(
-        &ask(args.promise, "Hours of play promised from one charge", Some("16"), "--promise")?,
-        |text| PlayHours::parse_bare(text.trim_end_matches(['h', ' '])),
-    )?;
-    let player = PlayerMake {
-        name: ask(args.player_make, "A make of player", None, "--player-make")?,
-        draw: setup::draw(&ask(
-            args.draw,
-            "Its mean draw ('41 mA'), or a known pair ('650 mAh in 16 h')",
-            None,
-            "--draw",
-        )?)?,
-        form: "standard".to_owned(),
-    };
-    let pack_name = ask(args.make, "A make of pack", None, "--make")?;
-    let chemistry: Chemistry =
-        parse(&ask(args.chemistry, "Its chemistry", Some("NiMH"), "--chemistry")?, str::parse)?;
-    let rated: MilliampHours =
-        parse(&ask(args.rated, "Its rated capacity in mAh", None, "--rated")?, |text| {
-            MilliampHours::parse_bare(text.trim_end_matches(['m', 'A', 'h', ' ']))
-        })?;
-    let cells: u32 = parse(&ask(args.cells, "Its cells in series", Some("3"), "--cells")?, str::parse)?;
+    let question = Question { text: "The service's name", default: Some(&name), option: "--service" };
+    let service = ask(context, args.service, &question, words)?;
+    let question = Question { text: "The workshop's name", default: Some(&service), option: "--site-name" };
+    let site = ask(context, args.first_site, &question, words)?;
+    let question =
+        Question { text: "Hours of play promised from one charge", default: Some("16"), option: "--promise" };
+    let promise: PlayHours = ask(context, args.promise, &question, |text| {
+        PlayHours::parse_bare(text.trim_end_matches(['h', ' '])).map_err(|error| error.to_string())
+    })?;
+    let question = Question { text: "A make of player", default: None, option: "--player-make" };
+    let player_name = ask(context, args.player_make, &question, words)?;
+    let text = "Its mean draw ('41 mA'), or a known pair ('650 mAh in 16 h')";
+    let question = Question { text, default: None, option: "--draw" };
+    let draw =
+        ask(context, args.draw, &question, |text| setup::draw(text).map_err(|error| error.to_string()))?;
+    let player = PlayerMake { name: player_name, draw, form: "standard".to_owned() };
+    let question = Question { text: "A make of pack", default: None, option: "--make" };
+    let pack_name = ask(context, args.make, &question, words)?;
+    let text = "Its chemistry (NiMH, NiCd, Li-ion, lead-acid)";
+    let question = Question { text, default: Some("NiMH"), option: "--chemistry" };
+    let chemistry: Chemistry = ask(context, args.chemistry, &question, |text| {
+        text.parse().map_err(|error: ChemistryError| error.to_string())
+    })?;
+    let question = Question { text: "Its rated capacity in mAh", default: None, option: "--rated" };
+    let rated: MilliampHours = ask(context, args.rated, &question, |text| {
+        MilliampHours::parse_bare(text.trim_end_matches(['m', 'A', 'h', ' ']))
+            .map_err(|error| error.to_string())
+    })?;
+    let question = Question { text: "Its cells in series", default: Some("3"), option: "--cells" };
+    let cells: u32 = ask(context, args.cells, &question, |text| {
+        text.parse().map_err(|_no_number| format!("`{text}` is no count of cells"))
+    })?;
     let times = |each: Millivolts| Millivolts::new(each.raw().saturating_mul(cells));
     let pack = PackMake {
         name: pack_name,
@@ -146,37 +159,59 @@ fn tell(context: &Context, ledger: &std::path::Path, policy: &std::path::Path) -
     ])
 }
 
-/// The option's value, or the answer to a question.
-fn ask(
+/// A question with its option.
+struct Question<'a> {
+    text: &'a str,
+    default: Option<&'a str>,
+    option: &'a str,
+}
+
+/// The option's value, or the answer to a question; a person is asked again when the answer makes no sense.
+fn ask<T>(
+    context: &Context,
     given: Option<String>,
-    question: &str,
-    default: Option<&str>,
-    option: &str,
-) -> Result<String, CliError> {
+    question: &Question<'_>,
+    read: impl Fn(&str) -> Result<T, String>,
+) -> Result<T, CliError> {
+    let wrong = |answer: &str, why: String| {
+        CliError::bad(format!("{} is `{answer}`: {why}", question.option), "nothing was made")
+    };
     if let Some(given) = given {
-        return Ok(given);
+        return read(given.trim()).map_err(|why| wrong(&given, why));
     }
+    loop {
+        let answer = answer(question)?;
+        match read(&answer) {
+            Ok(value) => return Ok(value),
+            Err(why) if context.interactive => output::talk(&format!("  {why}")),
+            Err(why) => return Err(wrong(&answer, why)),
+        }
+    }
+}
+
+fn answer(question: &Question<'_>) -> Result<String, CliError> {
     let mut talk = std::io::stderr().lock();
-    let shown = default.map(|default| format!(" [{default}]")).unwrap_or_default();
-    let _gone = write!(talk, "{question}{shown}: ");
+    let shown = question.default.map(|default| format!(" [{default}]")).unwrap_or_default();
+    let _gone = write!(talk, "{}{shown}: ", question.text);
     let _gone = talk.flush();
     let mut line = String::new();
     let read = std::io::stdin()
         .lock()
         .read_line(&mut line)
         .map_err(|error| CliError::fault(format!("stdin: {error}")))?;
-    match (line.trim(), default) {
+    match (line.trim(), question.default) {
         ("", Some(default)) if read > 0 => Ok(default.to_owned()),
-        ("", _) => Err(CliError::bad(format!("no answer to: {question}"), format!("give {option}"))),
+        ("", _) if read == 0 => Err(CliError::bad(
+            format!("no answer to: {}", question.text),
+            format!("give {}", question.option),
+        )),
         (answer, _) => Ok(answer.to_owned()),
     }
 }
 
-fn parse<T, E: std::fmt::Display>(
-    text: &str,
-    read: impl FnOnce(&str) -> Result<T, E>,
-) -> Result<T, CliError> {
-    read(text.trim()).map_err(|error| CliError::bad(format!("`{text}`: {error}"), "nothing was made"))
+/// Any words will do.
+fn words(text: &str) -> Result<String, String> {
+    if text.is_empty() { Err("an answer is needed".to_owned()) } else { Ok(text.to_owned()) }
 }
 
 /// A limit as a line of the policy.

@@ -258,6 +258,7 @@ impl Day {
         let month = Month::of(self.world.scenario.demo_day);
         let review = review::review(&mut self.world.ledger, month, now)?;
         self.write("review.pdf", &crate::print::review::paper(&review, PageSize::A4)?)?;
+        self.world.ledger.settle()?;
         let entries = review.heads.iter().map(|head| head.number).sum();
         Ok(Made {
             ledger,

@@ -182,6 +182,18 @@ impl Ledger {
         self.commit()
     }
 
+    /// Copies the write-ahead log into the ledger file and empties it, so that the file alone holds everything.
+    ///
+    /// Called at the end of long work; a single scan leaves that to a later one, and saves three syncs. Does nothing while
+    /// another desk is reading or writing.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn settle(&self) -> Result<(), LedgerError> {
+        self.conn.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_busy| Ok(()))?;
+        Ok(())
+    }
+
     fn begin(&mut self) -> Result<(), LedgerError> {
         if self.depth == 0 {
             let begin = if self.read_only { "BEGIN" } else { "BEGIN IMMEDIATE" };
