@@ -8,5 +8,6 @@ pub mod policy;
 
 pub mod app;
 pub mod cli;
+pub mod exchange;
 pub mod ledger;
 pub mod scan;

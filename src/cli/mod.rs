@@ -5,6 +5,7 @@ mod bind;
 mod context;
 mod dispatch;
 mod error;
+mod import;
 mod intake;
 mod judge;
 mod ledger;
@@ -85,6 +86,7 @@ enum Command {
     Dispatch(dispatch::Args),
     Judge(judge::Args),
     Undo(undo::Args),
+    Import(import::Args),
     Ledger(ledger::Args),
 }
 
@@ -130,6 +132,7 @@ fn dispatch_command(context: &mut Context, command: Command) -> Result<Exit, Cli
         Command::Dispatch(args) => dispatch::run(context, &args),
         Command::Judge(args) => judge::run(context, &args),
         Command::Undo(args) => undo::run(context, args),
+        Command::Import(args) => import::run(context, &args),
         Command::Ledger(args) => ledger::run(context, args),
     }
 }

@@ -36,6 +36,14 @@ impl Ledger {
         Ok(self.row(thing)?.map(|row| row.facts.clone()).and_then(|facts| facts.try_into().ok()))
     }
 
+    /// The facts of a thing as they stand, without a copy of them.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn peek(&mut self, thing: Thing) -> Result<Option<&Facts>, LedgerError> {
+        Ok(self.row(thing)?.map(|row| &row.facts))
+    }
+
     /// The facts of a thing as all entries up to a clock value gave them.
     ///
     /// A row whose last entry lies within the bound is that fold already; else it is folded from the entries.
