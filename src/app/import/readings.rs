@@ -6,17 +6,19 @@
 
 use std::collections::{BTreeMap, HashMap, HashSet};
 
+use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use crate::domain::event::{Event, Method, ReadingTaken};
 use crate::domain::facts::Facts;
-use crate::domain::ids::{PackId, RunId, SlotId, Thing, ThingKind};
+use crate::domain::ids::{PackId, RunId, SlotId, ThingKind};
 use crate::domain::make::PackMake;
 use crate::domain::moment::Moment;
 use crate::domain::pack::{OpenRun, PackFacts};
 use crate::domain::units::MilliampHours;
 use crate::domain::verdict::Verdict;
 use crate::exchange::cells::{Cells, Code, When};
+use crate::exchange::fault::Fault;
 use crate::exchange::layout::Shape;
 use crate::exchange::readings::{self, ReadingRow};
 use crate::ledger::query::Named;
@@ -62,7 +64,10 @@ pub struct Summary {
 pub struct Readings {
     implausible: Implausible,
     settings: Settings,
+    zone: TimeZone,
     slots: HashMap<String, Option<SlotId>>,
+    /// Codes that were looked up already.
+    codes: HashMap<String, PackId>,
     packs: HashSet<PackId>,
     readings: u64,
     runs_settled: u64,
@@ -85,7 +90,9 @@ impl Readings {
         Ok(Self {
             implausible,
             settings: ledger.settings()?.clone(),
+            zone: ledger.zone().clone(),
             slots: HashMap::new(),
+            codes: HashMap::new(),
             packs: HashSet::new(),
             readings: 0,
             runs_settled: 0,
@@ -111,6 +118,35 @@ impl Readings {
         }
     }
 
+    /// The pack of a row: by its code, or the one in the slot.
+    fn pack(
+        &mut self,
+        ledger: &mut Ledger,
+        cells: &Cells<'_>,
+        code: Option<&Code>,
+        held: Option<(RunId, PackId, Moment)>,
+    ) -> Result<PackId, Refusal> {
+        let Some(code) = code.map(Code::text) else {
+            let expected = "a slot with an open run, since the row names no pack";
+            return held.map(|(_, pack, _)| pack).ok_or_else(|| cells.fault(readings::SLOT, expected).into());
+        };
+        if let Some(&pack) = self.codes.get(code) {
+            return Ok(pack);
+        }
+        // An old record may name a tag that was replaced since.
+        let expected = match ledger.resolve(code)? {
+            None => "a code of a pack that is in the ledger".to_owned(),
+            Some(Named::Now(thing) | Named::Once(thing)) => match thing.pack() {
+                Some(pack) => {
+                    self.codes.insert(code.to_owned(), pack);
+                    return Ok(pack);
+                }
+                None => format!("a code of a pack, and this names a {}", thing.kind),
+            },
+        };
+        Err(cells.fault(readings::PACK, expected).into())
+    }
+
     fn odd(&self, facts: &PackFacts, capacity: MilliampHours, at: Moment) -> Option<String> {
         let make: &PackMake = facts.make.and_then(|make| self.settings.makes.get(&make))?;
         bench::odd(&self.settings.policy.plausible, make, facts, capacity, at)
@@ -119,27 +155,25 @@ impl Readings {
     /// Refuses a reading that the pack's facts speak against.
     fn check(
         &self,
-        ledger: &Ledger,
         cells: &Cells<'_>,
         facts: &PackFacts,
         (taken, capacity): (Taken, MilliampHours),
-    ) -> Result<(), Refusal> {
-        let zone = ledger.zone();
+    ) -> Result<(), Fault> {
         let day = match taken.when {
             When::Day(day) => day,
             When::Time(time) => time.date(),
         };
         if let Some(made) = facts.made.filter(|&made| day < made) {
             let expected = format!("a date not before the pack was made, {made}");
-            return Err(cells.fault(readings::AT, expected).into());
+            return Err(cells.fault(readings::AT, expected));
         }
         let same = |at: Moment| match taken.when {
             When::Time(_) => at == taken.at,
-            When::Day(day) => at.day(zone) == day,
+            When::Day(day) => at.day(&self.zone) == day,
         };
         if facts.readings.iter().any(|reading| reading.capacity == capacity && same(reading.at)) {
             let expected = format!("a reading that is not there yet; the pack has {capacity} at that time");
-            return Err(cells.fault(readings::AT, expected).into());
+            return Err(cells.fault(readings::AT, expected));
         }
         if self.implausible == Implausible::Accepted {
             return Ok(());
@@ -147,7 +181,7 @@ impl Readings {
         match self.odd(facts, capacity, taken.at) {
             Some(odd) => {
                 let expected = format!("a plausible reading, and {odd}; --accept-implausible takes it");
-                Err(cells.fault(readings::CAPACITY, expected).into())
+                Err(cells.fault(readings::CAPACITY, expected))
             }
             None => Ok(()),
         }
@@ -172,32 +206,36 @@ impl Import for Readings {
             Some(slot) => held(ledger, slot)?,
             None => None,
         };
-        let pack = pack(ledger, cells, row.pack.as_ref(), held)?;
-        let facts = facts(ledger, pack)?;
-        let mut taken = moment(ledger, cells, row.at, now)?;
-        if let (When::Day(day), Some(run)) = (taken.when, facts.run)
-            && run.since.day(ledger.zone()) == day
-        {
-            taken.at = taken.at.max(run.since);
-        }
-        self.check(ledger, cells, &facts, (taken, row.capacity))?;
-        let run = run(ledger, cells, facts.run.map(|run| (run, slot)), taken.at)?;
+        let pack = self.pack(ledger, cells, row.pack.as_ref(), held)?;
+        let mut taken = moment(&self.zone, cells, row.at, now)?;
+        let (open, carton) = match ledger.peek(pack.into())? {
+            Some(Facts::Pack(facts)) => {
+                if let (When::Day(day), Some(run)) = (taken.when, facts.run)
+                    && run.since.day(&self.zone) == day
+                {
+                    taken.at = taken.at.max(run.since);
+                }
+                self.check(cells, facts, (taken, row.capacity))?;
+                (facts.run, facts.sampled_carton())
+            }
+            _ => (None, None),
+        };
+        let run = run(ledger, cells, open.map(|run| (run, slot)), taken.at)?;
         if let (None, Some((_, other, since))) = (run, held)
             && other != pack
             && taken.at >= since
         {
             let other = lookup::pack_name(ledger, other)?;
-            let expected =
-                format!("another slot; it holds pack {other} since {}", since.local(ledger.zone()));
+            let expected = format!("another slot; it holds pack {other} since {}", since.local(&self.zone));
             return Err(cells.fault(readings::SLOT, expected).into());
         }
-        let past = taken.at.day(ledger.zone()) < now.day(ledger.zone());
+        let past = taken.at.day(&self.zone) < now.day(&self.zone);
         events.push(
             ReadingTaken {
                 pack,
                 slot: run.map(|(_, slot)| slot).or(slot),
                 run: run.map(|(run, _)| run),
-                carton: facts.sampled_carton(),
+                carton,
                 capacity: row.capacity,
                 method: if past && run.is_none() { Method::Record } else { Method::Discharge },
                 resistance: row.resistance,
@@ -249,40 +287,15 @@ fn held(ledger: &mut Ledger, slot: SlotId) -> Result<Option<(RunId, PackId, Mome
     })
 }
 
-/// The pack of a row: by its code, or the one in the slot.
-fn pack(
-    ledger: &mut Ledger,
-    cells: &Cells<'_>,
-    code: Option<&Code>,
-    held: Option<(RunId, PackId, Moment)>,
-) -> Result<PackId, Refusal> {
-    let Some(code) = code else {
-        let expected = "a slot with an open run, since the row names no pack";
-        return held.map(|(_, pack, _)| pack).ok_or_else(|| cells.fault(readings::SLOT, expected).into());
-    };
-    // An old record may name a tag that was replaced since.
-    match ledger.resolve(code.text())? {
-        Some(Named::Now(thing) | Named::Once(thing)) => thing.pack().ok_or_else(|| {
-            cells.fault(readings::PACK, format!("a code of a pack, and this names a {}", thing.kind)).into()
-        }),
-        None => Err(cells.fault(readings::PACK, "a code of a pack that is in the ledger").into()),
-    }
-}
-
-fn facts(ledger: &mut Ledger, pack: PackId) -> Result<PackFacts, LedgerError> {
-    Ok(ledger.facts(Thing::from(pack))?.unwrap_or_default())
-}
-
 /// The moment that a row means.
-fn moment(ledger: &Ledger, cells: &Cells<'_>, when: When, now: Moment) -> Result<Taken, Refusal> {
-    let zone = ledger.zone();
+fn moment(zone: &TimeZone, cells: &Cells<'_>, when: When, now: Moment) -> Result<Taken, Fault> {
     let at = match when {
         When::Day(day) if day <= now.day(zone) => Some(Moment::noon_of(day, zone).min(now)),
         When::Day(_) => None,
         When::Time(time) => zone.to_timestamp(time).ok().map(Moment::from_timestamp).filter(|&at| at <= now),
     };
     let expected = || format!("a time not after now, {}", now.local(zone));
-    at.map(|at| Taken { at, when }).ok_or_else(|| cells.fault(readings::AT, expected()).into())
+    at.map(|at| Taken { at, when }).ok_or_else(|| cells.fault(readings::AT, expected()))
 }
 
 /// The run that a reading settles, with its slot.
