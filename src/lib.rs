@@ -6,6 +6,7 @@ pub mod domain;
 
 pub mod policy;
 
+pub mod exchange;
 pub mod ledger;
 pub mod scan;
 

@@ -10,7 +10,7 @@ use crate::domain::finding::NoResult;
 use crate::domain::ids::{PackId, RunId, SlotId, ThingKind};
 use crate::domain::make::PackMake;
 use crate::domain::moment::Moment;
-use crate::domain::pack::PackFacts;
+use crate::domain::pack::{PackFacts, ReadingFact};
 use crate::domain::tag::TagKind;
 use crate::domain::units::MilliampHours;
 use crate::domain::verdict::Step;
@@ -292,12 +292,11 @@ pub(crate) fn reading(
     at: Moment,
 ) -> Result<Event, LedgerError> {
     let facts: PackFacts = ledger.facts(pack.into())?.unwrap_or_default();
-    let carton = facts.carton.filter(|_| facts.origin() == Origin::New);
     Ok(ReadingTaken {
         pack,
         slot,
         run,
-        carton,
+        carton: facts.sampled_carton(),
         capacity: measured.capacity,
         method: Method::Discharge,
         resistance: measured.resistance,
@@ -309,18 +308,27 @@ pub(crate) fn reading(
 }
 
 /// What is odd about a reading, if anything: against the rated capacity, or against the pack's last reading.
-pub(crate) fn implausible(
+fn implausible(
     ledger: &mut Ledger,
     pack: PackId,
     capacity: MilliampHours,
 ) -> Result<Option<String>, LedgerError> {
+    // What is read at the bench now lies behind all that was read before.
+    let at = Moment::from_millis(i64::MAX);
     let facts: PackFacts = ledger.facts(pack.into())?.unwrap_or_default();
     let settings = ledger.settings()?;
     let make = facts.make.and_then(|make| settings.makes.get(&make));
-    Ok(make.and_then(|make| odd(&settings.policy.plausible, make, &facts, capacity)))
+    Ok(make.and_then(|make| odd(&settings.policy.plausible, make, &facts, capacity, at)))
 }
 
-fn odd(rule: &Plausible, make: &PackMake, facts: &PackFacts, capacity: MilliampHours) -> Option<String> {
+/// What is odd about a reading taken at a moment: against the rated capacity, or against the readings before and after it.
+pub(crate) fn odd(
+    rule: &Plausible,
+    make: &PackMake,
+    facts: &PackFacts,
+    capacity: MilliampHours,
+    at: Moment,
+) -> Option<String> {
     let rated = make.rated;
     if capacity > rated.percent(rule.above_rated_percent) {
         return Some(format!("{capacity} is over {} % of the rated {rated}", rule.above_rated_percent));
@@ -328,10 +336,19 @@ fn odd(rule: &Plausible, make: &PackMake, facts: &PackFacts, capacity: MilliampH
     if capacity < rated.percent(rule.below_rated_percent) {
         return Some(format!("{capacity} is under {} % of the rated {rated}", rule.below_rated_percent));
     }
-    let last = facts.readings.last()?;
-    // A round is meant to lift a pack: a jump after it is no surprise.
-    let rested = facts.rounds.last().is_some_and(|&round| round > last.at);
-    let jump = MilliampHours::new(capacity.raw().abs_diff(last.capacity.raw()));
-    let too_far = jump > rated.percent(rule.jump_percent) && !(rested && capacity > last.capacity);
-    too_far.then(|| format!("{capacity} is {jump} from its last reading of {}", last.capacity))
+    let (before, after) = facts.readings.split_at(facts.readings.partition_point(|reading| reading.at <= at));
+    let jump = |other: &ReadingFact, (from, to): (Moment, Moment), rise: bool| {
+        let jump = MilliampHours::new(capacity.raw().abs_diff(other.capacity.raw()));
+        // A round is meant to lift a pack: a jump after it is no surprise.
+        let rested = rise && facts.rounds.iter().any(|&round| from < round && round <= to);
+        (jump > rated.percent(rule.jump_percent) && !rested).then_some(jump)
+    };
+    if let Some(last) = before.last()
+        && let Some(jump) = jump(last, (last.at, at), capacity > last.capacity)
+    {
+        return Some(format!("{capacity} is {jump} from its last reading of {}", last.capacity));
+    }
+    let next = after.first()?;
+    let jump = jump(next, (at, next.at), next.capacity > capacity)?;
+    Some(format!("{capacity} is {jump} from its next reading of {}", next.capacity))
 }

@@ -5,7 +5,7 @@ use rand_chacha::ChaCha12Rng;
 use crate::domain::event::Event;
 use crate::domain::ids::{ActId, OperatorId};
 use crate::domain::moment::Moment;
-use crate::ledger::{Act, Ledger, LedgerError, Receipt};
+use crate::ledger::{Act, Ledger, LedgerError, Pen, Receipt};
 
 /// The person at the desk.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -74,5 +74,20 @@ impl Desk {
         let receipt = ledger.record(&act)?;
         self.acts += 1;
         Ok(Some(receipt))
+    }
+
+    /// Records events as one act, entry by entry: for acts too long to be held in memory.
+    ///
+    /// # Errors
+    /// What `work` returns, or a fault of the ledger; nothing is written then.
+    pub fn record_each<T, E: From<LedgerError>>(
+        &mut self,
+        ledger: &mut Ledger,
+        work: impl FnOnce(&mut Ledger, &mut Self, &mut Pen) -> Result<T, E>,
+    ) -> Result<T, E> {
+        let act = self.act(Vec::new());
+        let done = ledger.record_each(act, |ledger, pen| work(ledger, self, pen))?;
+        self.acts += 1;
+        Ok(done)
     }
 }

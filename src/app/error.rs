@@ -2,6 +2,7 @@
 
 use thiserror::Error;
 
+use crate::exchange::fault::ExchangeError;
 use crate::ledger::LedgerError;
 
 /// Why an operation was not done.
@@ -15,6 +16,9 @@ pub enum AppError {
         /// What to do.
         hint: String,
     },
+    /// A file that cannot be read as a table, or how it is to be read makes no sense.
+    #[error(transparent)]
+    Exchange(#[from] ExchangeError),
     /// The ledger.
     #[error(transparent)]
     Ledger(#[from] LedgerError),

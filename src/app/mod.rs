@@ -8,6 +8,7 @@ pub mod bench;
 pub mod desk;
 pub mod dispatch;
 pub mod error;
+pub mod import;
 pub mod input;
 pub mod intake;
 pub mod judging;

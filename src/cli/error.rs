@@ -3,6 +3,7 @@
 use std::fmt;
 
 use crate::app::error::AppError;
+use crate::exchange::fault::ExchangeError;
 use crate::ledger::LedgerError;
 
 use super::Exit;
@@ -47,8 +48,28 @@ impl From<AppError> for CliError {
     fn from(error: AppError) -> Self {
         match error {
             AppError::Input { text, hint } => Self::bad(text, hint),
+            AppError::Exchange(error) => error.into(),
             AppError::Ledger(error) => error.into(),
         }
+    }
+}
+
+impl From<ExchangeError> for CliError {
+    fn from(error: ExchangeError) -> Self {
+        let hint = match &error {
+            ExchangeError::Io { .. } => None,
+            ExchangeError::TooLong { .. } | ExchangeError::Empty(_) | ExchangeError::Heading { .. } => {
+                Some("give a CSV file in UTF-8 with a heading; nothing was written")
+            }
+            ExchangeError::Missing { .. }
+            | ExchangeError::Ambiguous { .. }
+            | ExchangeError::Several { .. } => Some(
+                "say which heading is which field: --column FIELD=HEADING or --map FILE; and --delimiter if it is not `,`",
+            ),
+            ExchangeError::Field { .. } | ExchangeError::Mapping(_) => Some("nothing was written"),
+            ExchangeError::Exists(_) => Some("move it away first, so that no bad row is lost"),
+        };
+        Self { exit: Exit::Bad, text: error.to_string(), hint: hint.map(str::to_owned) }
     }
 }
 

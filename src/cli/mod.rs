@@ -6,6 +6,7 @@ mod context;
 mod demo;
 mod dispatch;
 mod error;
+mod import;
 mod intake;
 mod judge;
 mod ledger;
@@ -96,6 +97,7 @@ enum Command {
     Review(review::Args),
     Notice(notice::Args),
     Tags(tags::Args),
+    Import(import::Args),
     Ledger(ledger::Args),
     Demo(demo::Args),
     Completions(shell::Completions),
@@ -151,6 +153,7 @@ fn dispatch_command(context: &mut Context, command: Command) -> Result<Exit, Cli
         Command::Demo(args) => demo::run(context, &args),
         Command::Completions(args) => shell::completions(context, &args),
         Command::Man(args) => shell::man(context, &args),
+        Command::Import(args) => import::run(context, &args),
         Command::Ledger(args) => ledger::run(context, args),
     }
 }

@@ -31,6 +31,13 @@ macro_rules! identity {
             pub fn draw(now: Moment, random: &mut impl Rng) -> Self {
                 Self(draw_v7(now, random))
             }
+
+            /// Draws one of many identities of the same moment: they sort in the order of `nth`.
+            ///
+            /// RFC 9562, 6.2, method 1: a counter (26 bits) stands behind the time, and 48 random bits behind it.
+            pub fn draw_nth(now: Moment, nth: u32, random: &mut impl Rng) -> Self {
+                Self(draw_nth_v7(now, nth, random))
+            }
         }
 
         impl fmt::Display for $name {
@@ -79,6 +86,17 @@ identity!(
 fn draw_v7(now: Moment, random: &mut impl Rng) -> Uuid {
     let mut bytes = [0_u8; 10];
     random.fill_bytes(&mut bytes);
+    Builder::from_unix_timestamp_millis(u64::try_from(now.millis()).unwrap_or(0), &bytes).into_uuid()
+}
+
+fn draw_nth_v7(now: Moment, nth: u32, random: &mut impl Rng) -> Uuid {
+    let mut bytes = [0_u8; 10];
+    random.fill_bytes(&mut bytes);
+    // Version and variant take the high bits of the first and third byte, so the counter leaves them free.
+    let counter = [(nth >> 22) & 0x0F, (nth >> 14) & 0xFF, (nth >> 8) & 0x3F, nth & 0xFF];
+    for (to, from) in bytes.iter_mut().zip(counter) {
+        *to = u8::try_from(from).unwrap_or(0);
+    }
     Builder::from_unix_timestamp_millis(u64::try_from(now.millis()).unwrap_or(0), &bytes).into_uuid()
 }
 
@@ -216,3 +234,20 @@ things!(
     PackId => Pack, PlayerId => Player, SlotId => Slot, PlaceId => Place, OperatorId => Operator, MakeId => Make,
     PlayerMakeId => PlayerMake, LotId => Lot, CartonId => Carton, LoanId => Loan, NoticeId => Notice, SiteId => Site,
 );
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::SeedableRng;
+
+    #[test]
+    fn identities_of_one_moment_sort_in_the_order_of_their_numbers() {
+        let mut random = rand_chacha::ChaCha12Rng::seed_from_u64(3);
+        let now = Moment::from_millis(1_764_061_200_000);
+        let numbers = [0, 1, 255, 256, 16_383, 16_384, 4_194_303, 4_194_304, (1 << 26) - 1];
+        let drawn: Vec<PackId> = numbers.iter().map(|&nth| PackId::draw_nth(now, nth, &mut random)).collect();
+        assert!(drawn.is_sorted() && drawn.windows(2).all(|pair| pair[0] != pair[1]));
+        assert!(drawn.iter().all(|id| id.uuid().get_version_num() == 7));
+        assert!(drawn[0] > PackId::draw_nth(now.plus_millis(-1), 99, &mut random));
+    }
+}

@@ -160,6 +160,11 @@ impl PackFacts {
         if self.loans > 0 { Origin::Service } else { self.entered_as.unwrap_or(Origin::Service) }
     }
 
+    /// The carton for whose sample a reading counts now: its own, while it is new.
+    pub fn sampled_carton(&self) -> Option<CartonId> {
+        self.carton.filter(|_| self.origin() == Origin::New)
+    }
+
     /// Total equivalent full cycles that are known of.
     pub fn cycles(&self) -> Cycles {
         let rides = self.rides.iter().fold(Cycles::default(), |sum, ride| sum.plus(ride.used.cycles));

@@ -25,3 +25,4 @@ pub mod write;
 pub use entry::{Act, Entry, Position, Receipt};
 pub use error::LedgerError;
 pub use file::{Access, Ledger};
+pub use write::Pen;

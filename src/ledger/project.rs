@@ -2,6 +2,10 @@
 //!
 //! The invariant: a thing's row is the fold, in (clock, writer, number) order, of its entries that are not voided. An entry
 //! that lies behind what a row already holds, or a void, folds that thing anew from its entries.
+//!
+//! Within a transaction, changed rows and the index from thing to entry are kept in memory and written out in key order,
+//! at the latest at its end: a batch that names many things in any order then walks each table a few times, rather than
+//! jumping to a page for every entry. Whoever reads those tables by other ways than [`Ledger::row`] flushes first.
 
 use std::collections::HashMap;
 
@@ -16,13 +20,17 @@ use super::error::LedgerError;
 use super::file::Ledger;
 use super::write::signed;
 
-/// Things held in memory at most before they are written out.
-const CACHED: usize = 100_000;
+/// Things held in memory at most before they are written out: about 1 kB each.
+const CACHED: usize = 250_000;
 
-/// Rows of `thing` that were read or changed in this transaction.
+/// Index rows held in memory at most before they are written out: 64 bytes each.
+const TOUCHES: usize = 1_000_000;
+
+/// Rows of `thing` that were read or changed in this transaction, and rows of `touch` that are still to be written.
 #[derive(Default)]
 pub(crate) struct Cache {
     rows: HashMap<Thing, Row>,
+    touches: Vec<(Thing, Position)>,
 }
 
 #[derive(Clone)]
@@ -35,6 +43,7 @@ pub(crate) struct Row {
 impl Cache {
     pub(crate) fn clear(&mut self) {
         self.rows.clear();
+        self.touches.clear();
     }
 }
 
@@ -54,9 +63,7 @@ impl Ledger {
         let mut things = event.things();
         things.sort_unstable();
         things.dedup();
-        for &thing in &things {
-            self.touch(thing, position)?;
-        }
+        self.cache.touches.extend(things.iter().map(|&thing| (thing, position)));
         let void = if let Event::ActVoided(void) = event {
             self.mark_voided(void.act)?;
             true
@@ -71,6 +78,14 @@ impl Ledger {
             }
             self.settings_changed(thing.kind);
         }
+        if self.cache.touches.len() > TOUCHES {
+            self.flush_touches()?;
+        }
+        self.bound_cache()
+    }
+
+    /// Writes everything out and forgets it when there is too much of it.
+    fn bound_cache(&mut self) -> Result<(), LedgerError> {
         if self.cache.rows.len() > CACHED {
             self.flush()?;
             self.cache.clear();
@@ -78,18 +93,28 @@ impl Ledger {
         Ok(())
     }
 
-    fn touch(&mut self, thing: Thing, position: Position) -> Result<(), LedgerError> {
-        self.conn
-            .prepare_cached(
-                "INSERT INTO touch (kind, id, clock, writer, number) VALUES (?1, ?2, ?3, ?4, ?5)",
-            )?
-            .execute(params![
+    fn flush_touches(&mut self) -> Result<(), LedgerError> {
+        if self.cache.touches.is_empty() {
+            return Ok(());
+        }
+        let mut touches = std::mem::take(&mut self.cache.touches);
+        touches.sort_unstable();
+        let mut statement = self.conn.prepare_cached(
+            "INSERT INTO touch (kind, id, clock, writer, number) VALUES (?1, ?2, ?3, ?4, ?5)",
+        )?;
+        for (thing, position) in &touches {
+            statement.execute(params![
                 code(thing.kind),
                 thing.id.as_bytes(),
                 position.clock,
                 position.writer.uuid().as_bytes(),
                 signed(position.number)?
             ])?;
+        }
+        drop(statement);
+        // The room is used again.
+        touches.clear();
+        self.cache.touches = touches;
         Ok(())
     }
 
@@ -128,6 +153,7 @@ impl Ledger {
         thing: Thing,
         clock: i64,
     ) -> Result<Option<(Facts, Position)>, LedgerError> {
+        self.flush_touches()?;
         let entries = self.entries_of(thing, clock)?;
         let Some(last) = entries.last().map(|entry| entry.position) else { return Ok(None) };
         let voided: Vec<ActId> = entries
@@ -145,9 +171,15 @@ impl Ledger {
     pub(crate) fn row(&mut self, thing: Thing) -> Result<Option<&mut Row>, LedgerError> {
         if !self.cache.rows.contains_key(&thing) {
             let Some(row) = self.stored_row(thing)? else { return Ok(None) };
+            self.bound_cache()?;
             self.cache.rows.insert(thing, row);
         }
         Ok(self.cache.rows.get_mut(&thing))
+    }
+
+    /// The facts of a thing, if they are in memory.
+    pub(crate) fn cached(&self, thing: Thing) -> Option<&Facts> {
+        self.cache.rows.get(&thing).map(|row| &row.facts)
     }
 
     pub(crate) fn stored_row(&self, thing: Thing) -> Result<Option<Row>, LedgerError> {
@@ -167,31 +199,34 @@ impl Ledger {
 
     /// Writes changed rows out.
     pub(crate) fn flush(&mut self) -> Result<(), LedgerError> {
+        self.flush_touches()?;
         let mut changed: Vec<(&Thing, &mut Row)> =
             self.cache.rows.iter_mut().filter(|(_, row)| row.dirty).collect();
         // In key order, so that a large batch walks the table once.
         changed.sort_unstable_by_key(|(thing, _)| **thing);
+        if changed.is_empty() {
+            return Ok(());
+        }
+        let mut statement = self.conn.prepare_cached(
+            "INSERT INTO thing (kind, id, name, state, clock, writer, number)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+             ON CONFLICT (kind, id) DO UPDATE SET name = excluded.name, state = excluded.state,
+                 clock = excluded.clock, writer = excluded.writer, number = excluded.number",
+        )?;
         for (thing, row) in changed {
             let state = row.facts.to_json().map_err(|source| LedgerError::Json {
                 what: format!("the state of a {}", thing.kind),
                 source,
             })?;
-            self.conn
-                .prepare_cached(
-                    "INSERT INTO thing (kind, id, name, state, clock, writer, number)
-                     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
-                     ON CONFLICT (kind, id) DO UPDATE SET name = excluded.name, state = excluded.state,
-                         clock = excluded.clock, writer = excluded.writer, number = excluded.number",
-                )?
-                .execute(params![
-                    code(thing.kind),
-                    thing.id.as_bytes(),
-                    row.facts.name(),
-                    state,
-                    row.last.clock,
-                    row.last.writer.uuid().as_bytes(),
-                    signed(row.last.number)?
-                ])?;
+            statement.execute(params![
+                code(thing.kind),
+                thing.id.as_bytes(),
+                row.facts.name(),
+                state,
+                row.last.clock,
+                row.last.writer.uuid().as_bytes(),
+                signed(row.last.number)?
+            ])?;
             row.dirty = false;
         }
         Ok(())

@@ -36,6 +36,14 @@ impl Ledger {
         Ok(self.row(thing)?.map(|row| row.facts.clone()).and_then(|facts| facts.try_into().ok()))
     }
 
+    /// The facts of a thing as they stand, without a copy of them.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn peek(&mut self, thing: Thing) -> Result<Option<&Facts>, LedgerError> {
+        Ok(self.row(thing)?.map(|row| &row.facts))
+    }
+
     /// The facts of a thing as all entries up to a clock value gave them.
     ///
     /// A row whose last entry lies within the bound is that fold already; else it is folded from the entries.
@@ -60,7 +68,12 @@ impl Ledger {
     /// # Errors
     /// A fault of the file.
     pub fn resolve(&mut self, text: &str) -> Result<Option<Named>, LedgerError> {
-        let facts: Option<CodeFacts> = self.facts(Thing::code(text))?;
+        let code = Thing::code(text);
+        // A code is looked up once and gives the thing that counts: it is not worth keeping in memory.
+        let facts: Option<CodeFacts> = match self.cached(code) {
+            Some(facts) => facts.clone().try_into().ok(),
+            None => self.stored_row(code)?.and_then(|row| row.facts.try_into().ok()),
+        };
         Ok(facts.and_then(|facts| {
             let thing = facts.thing?;
             Some(if facts.retired { Named::Once(thing) } else { Named::Now(thing) })
@@ -127,6 +140,7 @@ impl Ledger {
     /// # Errors
     /// A fault of the file, or an entry that does not read.
     pub fn history(&mut self, thing: Thing) -> Result<Vec<(Entry, bool)>, LedgerError> {
+        self.flush()?;
         let entries = self.entries_of(thing, i64::MAX)?;
         let voided: Vec<ActId> = entries
             .iter()

@@ -19,16 +19,67 @@ pub(crate) struct Head {
     pub(crate) hash: [u8; 32],
 }
 
+/// An act that is being written, with the end of the chain as it stands. See [`Ledger::record_each`].
+#[derive(Debug)]
+pub struct Pen {
+    act: Act,
+    writer: WriterId,
+    first: u64,
+    head: Head,
+    voids: bool,
+}
+
+impl Pen {
+    /// When the act is recorded.
+    pub const fn now(&self) -> Moment {
+        self.act.now
+    }
+
+    /// How many entries it has so far.
+    pub const fn entries(&self) -> u64 {
+        self.head.number + 1 - self.first
+    }
+}
+
 impl Ledger {
     /// Appends an act and brings the projections up to date, in one transaction.
     ///
     /// # Errors
     /// A fault of the file; nothing is written then.
     pub fn record(&mut self, act: &Act) -> Result<Receipt, LedgerError> {
-        self.transact(|ledger| ledger.append(act))
+        self.transact(|ledger| ledger.append_act(act))
     }
 
-    fn append(&mut self, act: &Act) -> Result<Receipt, LedgerError> {
+    /// Appends an act of any length, entry by entry, in one transaction: `work` hands each event to [`Ledger::append`].
+    ///
+    /// The act comes without events. When `work` appends nothing, nothing is written.
+    ///
+    /// # Errors
+    /// What `work` returns, or a fault of the file; nothing is written then.
+    pub fn record_each<T, E: From<LedgerError>>(
+        &mut self,
+        act: Act,
+        work: impl FnOnce(&mut Self, &mut Pen) -> Result<T, E>,
+    ) -> Result<T, E> {
+        self.transact(|ledger| {
+            let mut pen = ledger.begin_act(act)?;
+            let done = work(ledger, &mut pen)?;
+            ledger.end_act(&pen)?;
+            Ok(done)
+        })
+    }
+
+    fn append_act(&mut self, act: &Act) -> Result<Receipt, LedgerError> {
+        let header = Act { events: Vec::new(), ..act.clone() };
+        let mut pen = self.begin_act(header)?;
+        for event in &act.events {
+            self.append(&mut pen, event)?;
+        }
+        self.end_act(&pen)?;
+        Ok(Receipt { last: pen.head.number, entries: act.events.len() })
+    }
+
+    fn begin_act(&mut self, act: Act) -> Result<Pen, LedgerError> {
         let writer = self.own.as_ref().ok_or(LedgerError::ReadOnly)?.writer;
         let mut head = self.head(writer)?;
         let latest: i64 = self
@@ -36,26 +87,29 @@ impl Ledger {
             .prepare_cached("SELECT coalesce(max(clock), 0) FROM writer")?
             .query_row([], |row| row.get(0))?;
         head.clock = head.clock.max(latest).max(clock_of(act.now).saturating_sub(1));
-        let first = head.number + 1;
-        for event in &act.events {
-            head = self.append_one(writer, head, act, event)?;
-        }
-        self.enter_act(act, writer, first, head)?;
-        self.conn
-            .prepare_cached("UPDATE writer SET number = ?2, clock = ?3, hash = ?4 WHERE writer = ?1")?
-            .execute(params![writer.uuid().as_bytes(), signed(head.number)?, head.clock, head.hash])?;
-        Ok(Receipt { last: head.number, entries: act.events.len() })
+        Ok(Pen { act, writer, first: head.number + 1, head, voids: false })
     }
 
-    fn append_one(
-        &mut self,
-        writer: WriterId,
-        head: Head,
-        act: &Act,
-        event: &Event,
-    ) -> Result<Head, LedgerError> {
-        let number = head.number + 1;
-        let clock = head.clock.saturating_add(1);
+    fn end_act(&mut self, pen: &Pen) -> Result<(), LedgerError> {
+        if pen.entries() == 0 {
+            return Ok(());
+        }
+        self.enter_act(pen)?;
+        let head = pen.head;
+        self.conn
+            .prepare_cached("UPDATE writer SET number = ?2, clock = ?3, hash = ?4 WHERE writer = ?1")?
+            .execute(params![pen.writer.uuid().as_bytes(), signed(head.number)?, head.clock, head.hash])?;
+        Ok(())
+    }
+
+    /// Appends the next entry of an act that is being written, and brings the projections up to date.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn append(&mut self, pen: &mut Pen, event: &Event) -> Result<(), LedgerError> {
+        let (writer, act) = (pen.writer, &pen.act);
+        let number = pen.head.number + 1;
+        let clock = pen.head.clock.saturating_add(1);
         let body = body(event)?;
         let (writer_id, act_id) = (writer.uuid(), act.id.uuid());
         let link = Link {
@@ -69,7 +123,7 @@ impl Ledger {
             kind: event.kind(),
             body: &body,
         };
-        let hash = link.hash(&head.hash);
+        let hash = link.hash(&pen.head.hash);
         self.conn
             .prepare_cached(
                 "INSERT INTO entry (writer, number, clock, recorded, desk, operator, act, kind, body, hash)
@@ -88,24 +142,25 @@ impl Ledger {
                 hash
             ])?;
         self.project(Position { clock, writer, number }, event)?;
-        Ok(Head { number, clock, hash })
+        pen.head = Head { number, clock, hash };
+        pen.voids |= matches!(event, Event::ActVoided(_));
+        Ok(())
     }
 
-    fn enter_act(&mut self, act: &Act, writer: WriterId, first: u64, head: Head) -> Result<(), LedgerError> {
-        let voids = act.events.iter().any(|event| matches!(event, Event::ActVoided(_)));
+    fn enter_act(&mut self, pen: &Pen) -> Result<(), LedgerError> {
         self.conn
             .prepare_cached(
                 "INSERT INTO act (act, desk, clock, writer, first, last, voids, voided)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, 0)",
             )?
             .execute(params![
-                act.id.uuid().as_bytes(),
-                act.desk,
-                head.clock,
-                writer.uuid().as_bytes(),
-                signed(first)?,
-                signed(head.number)?,
-                voids
+                pen.act.id.uuid().as_bytes(),
+                pen.act.desk,
+                pen.head.clock,
+                pen.writer.uuid().as_bytes(),
+                signed(pen.first)?,
+                signed(pen.head.number)?,
+                pen.voids
             ])?;
         Ok(())
     }
@@ -151,7 +206,7 @@ impl Ledger {
                 params![writer.uuid().as_bytes(), site.uuid().as_bytes(), GENESIS],
             )?;
             let act = Act { id: act, now, desk: String::new(), operator: String::new(), events };
-            ledger.append(&act)?;
+            ledger.append_act(&act)?;
             Ok::<(), LedgerError>(())
         });
         if result.is_err() {
