@@ -2,5 +2,6 @@
 
 mod demo;
 mod help;
+mod print;
 mod readme;
 mod scan;

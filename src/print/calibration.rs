@@ -86,7 +86,7 @@ fn draw_sheet(canvas: &mut Canvas, geometry: &Geometry, drift: &Drift) {
          C and D at the last. One small step is half a millimetre; the side marked + counts as more than 0, the \
          other as less."
             .to_owned(),
-        "4. Give back: x = A, y = B, grow x = C - A, grow y = D - B.".to_owned(),
+        "4. Give back: --shift-x A --shift-y B --grow-x (C - A) --grow-y (D - B).".to_owned(),
         already(drift),
         about(geometry),
     ];
