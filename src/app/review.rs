@@ -11,7 +11,7 @@ use serde::Serialize;
 use crate::domain::event::Origin;
 use crate::domain::facts::{CartonFacts, Facts, PlayerFacts, SlotFacts};
 use crate::domain::ids::{CartonId, PackId, SlotId, Thing, ThingKind};
-use crate::domain::moment::{Moment, days_between};
+use crate::domain::moment::{Moment, days_between, years_after};
 use crate::domain::pack::{Oddity, PackFacts, ReadingFact};
 use crate::domain::units::{Cycles, MilliampHours};
 use crate::domain::verdict::{Rule, Step, Verdict};
@@ -486,14 +486,13 @@ impl Work {
     }
 
     fn near_age(&self, pack: &PackFacts) -> Option<(i64, Reason)> {
-        let most = i64::from(self.settings.policy.rules.age_years?);
+        let most = self.settings.policy.rules.age_years?;
         let made = pack.made?;
-        let days = days_between(made, self.as_of.day(&self.zone));
-        // 365.2425 days: the mean Gregorian year.
-        let spare = most * 3_652_425 / 10_000 - days;
-        let nearness = spare * 1000 / (most * 365).max(1);
+        let end = years_after(made, most);
+        let spare = days_between(self.as_of.day(&self.zone), end);
+        let nearness = spare * 1000 / days_between(made, end).max(1);
         let reason = Reason::new(Rule::Age, Verdict::Recycle, format!("made on {made}"))
-            .limit(format!("{most} years"))
+            .limit(format!("{most} years, until {end}"))
             .margin(format!("{spare} days to go"));
         Some((nearness, reason))
     }

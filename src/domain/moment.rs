@@ -91,3 +91,8 @@ pub fn day_after(day: Date, days: i64) -> Date {
 pub fn days_between(from: Date, to: Date) -> i64 {
     from.duration_until(to).as_hours().div_euclid(24)
 }
+
+/// The same day of the calendar some years on; 29 February becomes 28 February where there is none.
+pub fn years_after(day: Date, years: u32) -> Date {
+    day.checked_add(jiff::Span::new().years(i64::from(years.min(9000)))).unwrap_or(Date::MAX)
+}

@@ -12,7 +12,7 @@ use crate::domain::facts::{CartonFacts, NoticeFacts};
 use crate::domain::finding::{CAUTIONS, Finding};
 use crate::domain::ids::{PackId, PlayerId};
 use crate::domain::make::{PackMake, PlayerMake};
-use crate::domain::moment::{Moment, days_between};
+use crate::domain::moment::{Moment, days_between, years_after};
 use crate::domain::pack::{PackFacts, ReadingFact};
 use crate::domain::units::MilliampHours;
 use crate::domain::verdict::{Rule, Step, Verdict};
@@ -376,13 +376,12 @@ fn cycles(view: &View<'_>) -> Option<Reason> {
 fn age(view: &View<'_>) -> Option<Reason> {
     let most = view.policy.rules.age_years?;
     let made = view.case.pack.made?;
-    let days = days_between(made, view.day(view.question.now));
-    // 365.2425 days: the mean Gregorian year.
-    let over = days * 10_000 - i64::from(most) * 3_652_425;
+    let end = years_after(made, most);
+    let over = days_between(end, view.day(view.question.now));
     (over > 0).then(|| {
-        Reason::new(Rule::Age, Verdict::Recycle, format!("made on {made}, {days} days ago"))
-            .limit(format!("{most} years"))
-            .margin(format!("{} days over", over.div_euclid(10_000)))
+        Reason::new(Rule::Age, Verdict::Recycle, format!("made on {made}"))
+            .limit(format!("{most} years, until {end}"))
+            .margin(format!("{over} days over"))
     })
 }
 

@@ -132,7 +132,7 @@ fn draw_roll(canvas: &mut Canvas, geometry: &Geometry, drift: &Drift) {
     ruler(canvas, Axis::Down, corner, frame.height_mm);
     let steps = [
         "1. Measure from the left edge of the first label to its frame, and from its upper edge.".to_owned(),
-        "2. Both should be 2 mm. Give back: x = 2 - left, y = 2 - upper.".to_owned(),
+        "2. Both should be 2 mm. Give back: --shift-x (2 - left) --shift-y (2 - upper).".to_owned(),
         "3. The rulers must measure true.".to_owned(),
         already(drift),
         about(geometry),

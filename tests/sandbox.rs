@@ -1,0 +1,137 @@
+//! A folder of its own, the real binary, a cleared environment.
+
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+
+use packmuster::domain::tag::{Tag, TagKind};
+use rand::SeedableRng;
+use rand_chacha::ChaCha12Rng;
+use tempfile::TempDir;
+
+/// A ledger to play in.
+pub(crate) struct Sandbox {
+    folder: TempDir,
+    /// The clock of the next run: tests pin it, and move it on between runs.
+    clock: std::cell::Cell<i64>,
+    random: std::cell::RefCell<ChaCha12Rng>,
+}
+
+/// What a run said.
+#[derive(Debug)]
+pub(crate) struct Said {
+    pub(crate) code: i32,
+    pub(crate) out: String,
+    pub(crate) err: String,
+}
+
+impl Sandbox {
+    /// An empty folder.
+    pub(crate) fn empty() -> Self {
+        Self {
+            folder: tempfile::tempdir().unwrap(),
+            clock: std::cell::Cell::new(0),
+            random: std::cell::RefCell::new(ChaCha12Rng::seed_from_u64(77)),
+        }
+    }
+
+    /// A folder with a ledger: service limit 650 mAh, new limit 1000 mAh, a Wren and a Kestrel.
+    pub(crate) fn started() -> Self {
+        let sandbox = Self::empty();
+        let said = sandbox.run(&[
+            "start",
+            "fleet",
+            "--service",
+            "Testing",
+            "--site-name",
+            "North",
+            "--zone",
+            "UTC",
+            "--promise",
+            "16",
+            "--service-limit",
+            "650 mAh",
+            "--new-limit",
+            "1000 mAh",
+            "--player-make",
+            "Wren",
+            "--draw",
+            "650 mAh in 16 h",
+            "--make",
+            "Kestrel 1100",
+            "--chemistry",
+            "NiMH",
+            "--rated",
+            "1100",
+            "--cells",
+            "3",
+        ]);
+        assert_eq!(said.code, 0, "{said:?}");
+        sandbox
+    }
+
+    pub(crate) fn path(&self) -> &Path {
+        self.folder.path()
+    }
+
+    /// A fresh tag, another one each time, the same ones in every run of a test.
+    pub(crate) fn tag(&self, kind: TagKind) -> Tag {
+        Tag::draw(kind, &mut *self.random.borrow_mut())
+    }
+
+    pub(crate) fn command(&self) -> Command {
+        let minutes = self.clock.get();
+        self.clock.set(minutes + 10);
+        let (hours, minutes) = (minutes / 60, minutes % 60);
+        let (days, hours) = (hours / 24, hours % 24);
+        let mut command = Command::new(env!("CARGO_BIN_EXE_packmuster"));
+        command
+            .env_clear()
+            .env("PACKMUSTER_CLOCK", format!("2026-11-{:02}T{hours:02}:{minutes:02}:00Z", 2 + days))
+            .env("PACKMUSTER_SEED", format!("{}", 1000 + self.clock.get()))
+            .env("COLUMNS", "80")
+            .current_dir(self.path());
+        command
+    }
+
+    pub(crate) fn run(&self, args: &[&str]) -> Said {
+        said(self.command().args(args).stdin(Stdio::null()).output().unwrap())
+    }
+
+    /// Runs a session with lines on stdin.
+    pub(crate) fn session(&self, args: &[&str], lines: &[&str]) -> Said {
+        use std::io::Write as _;
+        let mut child = self
+            .command()
+            .args(args)
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut input = child.stdin.take().unwrap();
+        for line in lines {
+            // A session that ends early closes its input.
+            let _closed = writeln!(input, "{line}");
+        }
+        drop(input);
+        said(child.wait_with_output().unwrap())
+    }
+
+    /// Days go by.
+    pub(crate) fn days(&self, days: i64) {
+        self.clock.set(self.clock.get() + days * 24 * 60);
+    }
+
+    pub(crate) fn is_sound(&self) {
+        let said = self.run(&["ledger", "check"]);
+        assert_eq!(said.code, 0, "{}", said.out);
+    }
+}
+
+fn said(output: Output) -> Said {
+    Said {
+        code: output.status.code().unwrap_or(-1),
+        out: String::from_utf8(output.stdout).unwrap(),
+        err: String::from_utf8(output.stderr).unwrap(),
+    }
+}
