@@ -495,7 +495,7 @@ fn the_generator_reaches_every_verdict_and_every_pair_of_rules() {
         for other in Rule::ALL {
             match impossible(one, other) {
                 Some(why) if one != other => {
-                    assert!(!met(one, other), "{one} and {other} met, against: {why}")
+                    assert!(!met(one, other), "{one} and {other} met, against: {why}");
                 }
                 Some(_) => {}
                 None => assert!(met(one, other), "{one} and {other} never met"),

@@ -1,12 +1,24 @@
 //! The behaviour of packmuster, by subject.
 
+#[cfg(test)]
 mod day;
+#[cfg(test)]
 mod demo;
+#[cfg(test)]
 mod durable;
+#[cfg(test)]
 mod help;
+#[cfg(test)]
 mod judge;
+#[cfg(test)]
 mod layers;
+#[cfg(test)]
+mod ledger;
+#[cfg(test)]
 mod print;
+#[cfg(test)]
 mod readme;
+#[cfg(test)]
 mod sandbox;
+#[cfg(test)]
 mod scan;

@@ -34,8 +34,8 @@ enum Action {
     /// Packs that are there already: one row for each, with its code
     ///
     /// Fields: pack (a fresh tag of ours or any other code), code (further codes; any number of columns), serial, make, lot and
-    /// supplier_ref, origin (new or service; else service), made (the maker's date), added (date received; else now),
-    /// prior_cycles (nothing where they are not known). All but pack may be left out. Lots that are not there are made.
+    /// `supplier_ref`, origin (new or service; else service), made (the maker's date), added (date received; else now),
+    /// `prior_cycles` (nothing where they are not known). All but pack may be left out. Lots that are not there are made.
     #[command(
         after_help = "Example: packmuster import packs fleet.csv --column pack=Barcode --column make=Type --delimiter ';' --dates dmy\n\n\
         The same as a file for --map:\n  \

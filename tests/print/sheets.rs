@@ -211,11 +211,15 @@ fn kind_code_and_caption_are_text_in_reading_order() {
     for tag in &tags {
         let code = tag.to_string();
         let kind = tag.kind().word();
-        let capital = format!("{}{}", kind[..1].to_uppercase(), &kind[1..]);
-        let expected = format!("{capital}\n{}\n{}\nSlot 4, long bench\n", &code[..9], &code[10..]);
+        let capital = format!("{}{}", kind.get(..1).unwrap().to_uppercase(), kind.get(1..).unwrap());
+        let expected = format!(
+            "{capital}\n{}\n{}\nSlot 4, long bench\n",
+            code.get(..9).unwrap(),
+            code.get(10..).unwrap()
+        );
         let at = rest.find(&expected).unwrap_or_else(|| panic!("{expected} is not in {rest}"));
-        rest = &rest[at + expected.len()..];
-        assert_eq!(format!("{}{}", &code[..9], &code[10..]).parse::<Tag>(), Ok(*tag));
+        rest = rest.get(at + expected.len()..).unwrap();
+        assert_eq!(format!("{}{}", code.get(..9).unwrap(), code.get(10..).unwrap()).parse::<Tag>(), Ok(*tag));
     }
     assert!(takes_captions(&geometry).unwrap());
     assert!(!takes_captions(&super::geometry("a4-189")).unwrap());

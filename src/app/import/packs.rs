@@ -50,6 +50,7 @@ pub struct Packs {
     makes: Vec<(String, MakeId)>,
     /// The make of rows that name none.
     default: Option<MakeId>,
+    /// Every lot by name, of the ledger and of the file.
     lots: HashMap<String, Lot>,
     /// Every code of the file, good or bad, with its line.
     seen: HashMap<Uuid, u64>,
@@ -69,7 +70,13 @@ impl Packs {
             (None, [(_, only)]) => Some(*only),
             (None, _) => None,
         };
-        Ok(Self { makes, default, lots: HashMap::new(), seen: HashMap::new(), summary: Summary::default() })
+        let mut lots = HashMap::new();
+        for (thing, facts) in ledger.all(ThingKind::Lot)? {
+            if let Ok(LotFacts { name, make, supplier_ref, .. }) = facts.try_into() {
+                lots.entry(name).or_insert(Lot { id: LotId::new(thing.id), make, supplier_ref });
+            }
+        }
+        Ok(Self { makes, default, lots, seen: HashMap::new(), summary: Summary::default() })
     }
 
     fn make(&self, cells: &Cells<'_>, row: &PackRow<'_>) -> Result<MakeId, Refusal> {
@@ -126,13 +133,6 @@ impl Packs {
         (make, now, at): (MakeId, Moment, Moment),
     ) -> Result<Option<(LotId, Option<Event>)>, Refusal> {
         let Some(name) = row.lot else { return Ok(None) };
-        if !self.lots.contains_key(name)
-            && let Some(&thing) = here.ledger.named(ThingKind::Lot, name)?.first()
-        {
-            let facts: LotFacts = here.ledger.facts(thing)?.unwrap_or_default();
-            let lot = Lot { id: LotId::new(thing.id), make: facts.make, supplier_ref: facts.supplier_ref };
-            self.lots.insert(name.to_owned(), lot);
-        }
         if let Some(lot) = self.lots.get(name) {
             if lot.make != Some(make) {
                 return Err(cells.fault(packs::LOT, "a lot of this make; it is of another").into());

@@ -69,7 +69,7 @@ pub struct Readings {
     /// Codes that were looked up already.
     codes: HashMap<String, PackId>,
     packs: HashSet<PackId>,
-    readings: u64,
+    count: u64,
     runs_settled: u64,
     range: Option<(MilliampHours, MilliampHours)>,
 }
@@ -94,7 +94,7 @@ impl Readings {
             slots: HashMap::new(),
             codes: HashMap::new(),
             packs: HashSet::new(),
-            readings: 0,
+            count: 0,
             runs_settled: 0,
             range: None,
         })
@@ -246,7 +246,7 @@ impl Import for Readings {
             .into(),
         );
         self.packs.insert(pack);
-        self.readings += 1;
+        self.count += 1;
         self.runs_settled += u64::from(run.is_some());
         let (low, high) = self.range.unwrap_or((row.capacity, row.capacity));
         self.range = Some((low.min(row.capacity), high.max(row.capacity)));
@@ -258,7 +258,7 @@ impl Import for Readings {
         // In key order, so that the table is walked once.
         packs.sort_unstable();
         Ok(Summary {
-            readings: self.readings,
+            readings: self.count,
             packs: packs.len(),
             runs_settled: self.runs_settled,
             lowest_mah: self.range.map(|(low, _)| low),
