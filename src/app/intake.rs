@@ -40,7 +40,7 @@ struct Player {
     loan: Option<(LoanId, PackId)>,
     hours: Option<PlayHours>,
     /// The pack that was taken out, with the ride that it ended.
-    taken: Option<(PackId, Option<RideId>)>,
+    taken: Option<(PackId, Option<(RideId, Use)>)>,
     /// A pack was put in.
     fitted: bool,
     /// It came into the ledger by this scan: the pack scanned next is the one found in it.
@@ -198,7 +198,7 @@ impl Intake {
             let (ride, from) = (open.ride, open.player);
             events.push(Removed { ride, pack, player: from, used, found: true, at: now }.into());
             text.push(tell_use(used));
-            ended = Some(ride);
+            ended = Some((ride, used));
         }
         if let Some((loan, lent)) = player.loan {
             events.push(LoanEnded { loan, player: player.id, pack: lent, at: now }.into());
@@ -297,12 +297,15 @@ impl Intake {
             }
             return Ok(Answer::done(format!("player {} counted {hours}", player.name)));
         };
-        let Some(ride) = ride else {
+        let Some((ride, was)) = ride else {
             return Ok(Answer::unclear("this pack ended no ride that is known", "go on scanning"));
         };
         let facts: PackFacts = here.ledger.facts(pack.into())?.unwrap_or_default();
         let used = counted(here.ledger, &facts, player.id, hours)?;
-        here.desk.record(here.ledger, vec![UseCounted { ride, pack, used }.into()])?;
+        here.desk.record(here.ledger, vec![UseCounted { ride, pack, was, used }.into()])?;
+        if let Some(player) = &mut self.player {
+            player.taken = Some((pack, Some((ride, used))));
+        }
         Ok(Answer::done(tell_use(used)))
     }
 

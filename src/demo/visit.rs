@@ -44,7 +44,8 @@ pub(super) struct World {
 impl World {
     /// Begins the ledger with sites, makes, trays and people.
     pub(super) fn begin(scenario: Scenario, path: &std::path::Path) -> Result<Self, DemoError> {
-        let zone = TimeZone::get(&scenario.zone).map_err(|error| DemoError::Scenario(error.to_string()))?;
+        let zone = crate::domain::moment::zone(&scenario.zone)
+            .ok_or_else(|| DemoError::Scenario(format!("`{}` is no time zone", scenario.zone)))?;
         let first = Moment::start_of(scenario.first_day, &zone).plus_millis(8 * 3_600_000);
         let clock = Rc::new(Cell::new(first));
         let looks = Rc::clone(&clock);

@@ -256,8 +256,8 @@ events! {
     Removed = "remove" { ride: RideId, pack: PackId, player: PlayerId, used: Use, found: bool, at: Moment }
         touches |e| vec![e.pack.into(), e.player.into()];
 
-    /// A better figure for the use of a ride.
-    UseCounted = "use" { ride: RideId, pack: PackId, used: Use }
+    /// A better figure for the use of a ride, with the figure that it takes the place of.
+    UseCounted = "use" { ride: RideId, pack: PackId, was: Use, used: Use }
         touches |e| vec![e.pack.into()];
 
     /// A player goes to a borrower.

@@ -3,7 +3,7 @@
 use std::fmt;
 
 use jiff::civil::Date;
-use jiff::tz::TimeZone;
+use jiff::tz::{TimeZone, TimeZoneDatabase};
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -80,6 +80,12 @@ impl fmt::Display for Moment {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}", self.timestamp())
     }
+}
+
+/// The time zone of an IANA name, from the database that is built in: the same on every machine, and found without
+/// walking the system's folders.
+pub fn zone(name: &str) -> Option<TimeZone> {
+    TimeZoneDatabase::bundled().get(name).ok()
 }
 
 /// The day `days` after `day`; stays within the calendar.

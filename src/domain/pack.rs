@@ -21,10 +21,13 @@ pub struct ReadingFact {
     /// When it was taken.
     pub at: Moment,
     /// What it gave.
+    #[serde(rename = "mah")]
     pub capacity: MilliampHours,
     /// In which slot, if known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub slot: Option<SlotId>,
     /// Internal resistance, if measured.
+    #[serde(default, rename = "mohm", skip_serializing_if = "Option::is_none")]
     pub resistance: Option<Milliohms>,
 }
 
@@ -59,17 +62,6 @@ pub struct OpenRun {
     pub slot: SlotId,
     /// Since when.
     pub since: Moment,
-}
-
-/// A finished ride.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct RideFact {
-    /// The ride.
-    pub ride: RideId,
-    /// The player.
-    pub player: PlayerId,
-    /// What it cost.
-    pub used: Use,
 }
 
 /// Something in a history that cannot be as entered.
@@ -107,50 +99,76 @@ impl std::fmt::Display for Oddity {
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct PackFacts {
     /// Tags and foreign codes that name it, oldest first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub codes: Vec<String>,
     /// Its make.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub make: Option<MakeId>,
     /// How it came into the ledger.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub entrance: Option<Entrance>,
     /// When it came into the ledger.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub added: Option<Moment>,
     /// The origin it was entered with.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub entered_as: Option<Origin>,
     /// Its lot.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lot: Option<LotId>,
     /// Its carton.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub carton: Option<CartonId>,
     /// The maker's date, if known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub made: Option<Date>,
     /// The maker's serial, if known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub serial: Option<String>,
     /// Cycles before it came into the ledger, if known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub prior: Option<Cycles>,
     /// Cycles by tests and rounds since.
+    #[serde(default, skip_serializing_if = "is_none")]
     pub bench_cycles: Cycles,
-    /// Finished rides.
-    pub rides: Vec<RideFact>,
+    /// Cycles by finished rides whose hours were counted.
+    #[serde(default, skip_serializing_if = "is_none")]
+    pub counted_cycles: Cycles,
+    /// Cycles by finished rides that were estimated from days out.
+    #[serde(default, skip_serializing_if = "is_none")]
+    pub estimated_cycles: Cycles,
     /// The ride that it is on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ride: Option<OpenRide>,
     /// The loan that it is on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub loan: Option<OpenLoan>,
     /// How many loans it has begun.
+    #[serde(default, skip_serializing_if = "is_none")]
     pub loans: u32,
     /// The latest return from a loan, or adoption out of one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub returned: Option<Moment>,
     /// The slot that it is in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub run: Option<OpenRun>,
     /// Readings, by the moment they were taken.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub readings: Vec<ReadingFact>,
     /// Rounds, by the moment they were done.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub rounds: Vec<Moment>,
     /// The latest charge entered.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub charged: Option<Moment>,
     /// Findings, in the order entered.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub findings: Vec<(Finding, Moment)>,
     /// Since when it is missing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub missing: Option<Moment>,
     /// What does not add up.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub oddities: Vec<(Oddity, Moment)>,
 }
 
@@ -167,13 +185,13 @@ impl PackFacts {
 
     /// Total equivalent full cycles that are known of.
     pub fn cycles(&self) -> Cycles {
-        let rides = self.rides.iter().fold(Cycles::default(), |sum, ride| sum.plus(ride.used.cycles));
+        let rides = self.counted_cycles.plus(self.estimated_cycles);
         rides.plus(self.bench_cycles).plus(self.prior.unwrap_or_default())
     }
 
     /// True when some of the cycles were estimated from days out.
     pub fn cycles_estimated(&self) -> bool {
-        self.rides.iter().any(|ride| matches!(ride.used.basis, Basis::Estimated { .. }))
+        self.estimated_cycles > Cycles::default()
     }
 
     /// True when the cycles before it came into the ledger are not known.
@@ -218,9 +236,10 @@ impl PackFacts {
             }
             Event::Removed(e) => self.remove(e),
             Event::UseCounted(e) => {
-                if let Some(ride) = self.rides.iter_mut().find(|ride| ride.ride == e.ride) {
-                    ride.used = e.used;
-                }
+                let was = self.ride_cycles(e.was);
+                *was = was.minus(e.was.cycles);
+                let now = self.ride_cycles(e.used);
+                *now = now.plus(e.used.cycles);
             }
             Event::LoanBegan(e) => {
                 if self.loan.is_some() {
@@ -296,10 +315,19 @@ impl PackFacts {
         } else {
             self.odd(Oddity::RemovedFromElsewhere, e.at);
         }
-        self.rides.push(RideFact { ride: e.ride, player: e.player, used: e.used });
+        let sum = self.ride_cycles(e.used);
+        *sum = sum.plus(e.used.cycles);
         if !e.found {
             self.missing = Some(e.at);
             self.odd(Oddity::Missing, e.at);
+        }
+    }
+
+    /// The sum that a ride's use belongs to.
+    const fn ride_cycles(&mut self, used: Use) -> &mut Cycles {
+        match used.basis {
+            Basis::Estimated { .. } => &mut self.estimated_cycles,
+            Basis::Counted(_) | Basis::Unused => &mut self.counted_cycles,
         }
     }
 
@@ -319,4 +347,9 @@ pub(crate) fn bind(codes: &mut Vec<String>, code: &str) {
     if !codes.iter().any(|known| known == code) {
         codes.push(code.to_owned());
     }
+}
+
+/// True for a value that stands for nothing entered yet: it needs no place in the projection.
+fn is_none<T: Default + PartialEq>(value: &T) -> bool {
+    *value == T::default()
 }

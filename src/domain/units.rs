@@ -228,6 +228,12 @@ impl Cycles {
     pub const fn plus(self, other: Self) -> Self {
         Self(self.0.saturating_add(other.0))
     }
+
+    /// The difference, held at zero.
+    #[must_use]
+    pub const fn minus(self, other: Self) -> Self {
+        Self(self.0.saturating_sub(other.0))
+    }
 }
 
 #[cfg(test)]

@@ -184,7 +184,7 @@ impl Ledger {
         zone: &str,
         now: Moment,
     ) -> Result<(), LedgerError> {
-        jiff::tz::TimeZone::get(zone).map_err(|_unknown| LedgerError::Zone(zone.to_owned()))?;
+        crate::domain::moment::zone(zone).ok_or_else(|| LedgerError::Zone(zone.to_owned()))?;
         let event = SiteOpened { site, name: name.to_owned(), zone: zone.to_owned() };
         self.open_writer((site, writer, act), name, vec![event.into()], None, now)
     }
@@ -273,8 +273,8 @@ impl Ledger {
             None => sites.first(),
         };
         if let Some((_, facts)) = chosen {
-            self.zone = jiff::tz::TimeZone::get(&facts.zone)
-                .map_err(|_unknown| LedgerError::Zone(facts.zone.clone()))?;
+            self.zone = crate::domain::moment::zone(&facts.zone)
+                .ok_or_else(|| LedgerError::Zone(facts.zone.clone()))?;
         }
         Ok(())
     }

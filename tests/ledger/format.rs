@@ -81,7 +81,7 @@ pub(super) fn examples() -> Vec<Event> {
         TagRetired { code, thing: pack.into() }.into(),
         Installed { ride, pack, player, at }.into(),
         Removed { ride, pack, player, used, found: true, at }.into(),
-        UseCounted { ride, pack, used: estimated }.into(),
+        UseCounted { ride, pack, was: estimated, used }.into(),
         LoanBegan { loan, player, pack, due: date(2027, 1, 20), at }.into(),
         LoanEnded { loan, player, pack, at }.into(),
         FindingSeen { pack, finding: Finding::CorrodedContacts, at }.into(),
