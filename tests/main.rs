@@ -9,6 +9,8 @@ mod durable;
 #[cfg(test)]
 mod help;
 #[cfg(test)]
+mod import;
+#[cfg(test)]
 mod judge;
 #[cfg(test)]
 mod layers;

@@ -246,6 +246,7 @@ fn prepare(conn: &Connection) -> Result<(), LedgerError> {
     conn.busy_timeout(BUSY)?;
     conn.pragma_update(None, "synchronous", "FULL")?;
     conn.pragma_update(None, "cache_size", -65_536)?;
+    conn.pragma_update(None, "temp_store", "MEMORY")?;
     // Closing would copy the log back with three more syncs; the next commit that fills the log does it anyway.
     conn.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;
     Ok(())
