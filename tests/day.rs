@@ -350,3 +350,54 @@ fn a_carton_waits_for_its_sample_and_one_short_pack_has_all_measured() {
     );
     day.sandbox.is_sound();
 }
+
+/// The loop through the real thing: a roll of tags is printed, rasterised by poppler, and the picture files are scanned where a
+/// code could stand.
+#[test]
+fn printed_tags_are_scanned_from_picture_files() {
+    let day = Day::new();
+    let sandbox = &day.sandbox;
+    let mut codes = Vec::new();
+    for kind in ["player", "pack"] {
+        let out = format!("{kind}.pdf");
+        let args = ["tags", "print", kind, "--sheet", "roll-50x25", "--count", "1", "--out", &out, "--json"];
+        let said = sandbox.run(&args);
+        assert_eq!(said.code, 0, "{said:?}");
+        let printed: serde_json::Value = serde_json::from_str(&said.out).unwrap();
+        codes.push(printed["tags"][0].as_str().unwrap().to_owned());
+        let raster = std::process::Command::new("pdftoppm")
+            .args(["-r", "200", "-png", "-singlefile", &out, kind])
+            .current_dir(sandbox.path())
+            .status()
+            .expect("poppler is needed: tests/run installs it");
+        assert!(raster.success());
+    }
+    let said = sandbox.run(&["intake", "player.png", "pack.png"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    assert!(said.out.contains("player.png: 1 read, 0 seen but not read"), "{}", said.out);
+    assert!(said.out.contains(&format!("player {} is new", codes[0])), "{}", said.out);
+    assert!(said.out.contains(&format!("MEASURE {}", codes[1])), "{}", said.out);
+    // A file that is no picture is an answer, not an end.
+    std::fs::write(sandbox.path().join("broken.png"), "no picture").unwrap();
+    let said = sandbox.run(&["intake", "broken.png", codes[0].as_str(), "no"]);
+    assert_eq!(said.code, 2);
+    assert!(said.out.contains("is left as it was"), "{}", said.out);
+}
+
+#[test]
+fn a_player_whose_pack_is_known_goes_out_by_its_own_tag() {
+    let day = Day::new();
+    let (player, pack) = day.adopt();
+    day.read(day.sandbox.tag(TagKind::Slot), pack, "900");
+    // The fit pack goes back into the player at intake, and is judged before it goes in.
+    let said = day.scan("intake", &[player.text().to_owned(), pack.text().to_owned()]);
+    assert!(said.out.contains(&format!("now in player {player}")), "{}", said.out);
+    let said = day.sandbox.run(&["dispatch", "--due", "2026-12-20", player.text()]);
+    assert_eq!(said.code, 0, "{said:?}");
+    assert!(said.out.contains(&format!("FIT {pack}")) && said.out.contains("due 2026-12-20"), "{}", said.out);
+    // Out is out: a second dispatch says why not.
+    let said = day.sandbox.run(&["dispatch", "--due", "2026-12-20", player.text()]);
+    assert_eq!(said.code, 1);
+    assert!(said.out.contains("out on a loan"), "{}", said.out);
+    assert_eq!(day.loans(), 1);
+}

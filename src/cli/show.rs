@@ -34,6 +34,7 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
     let mut lines = Vec::new();
     match &life.verdict {
         Some(told) => lines.extend(told.lines()),
+        None if life.name.starts_with(life.kind.word()) => lines.push(life.name.clone()),
         None => lines.push(format!("{} {}", life.kind, life.name)),
     }
     let width = life.facts.iter().map(|(word, _)| word.len()).max().unwrap_or(0);

@@ -1,0 +1,196 @@
+//! Working a review out: each pack is judged as of its day, and put on the lists that it belongs to.
+
+use std::collections::HashMap;
+
+use crate::app::answer::hours;
+use crate::app::lookup;
+use crate::domain::event::Origin;
+use crate::domain::facts::{CartonFacts, Facts, PlayerFacts};
+use crate::domain::ids::{CartonId, PackId, SlotId, Thing};
+use crate::domain::moment::Moment;
+use crate::domain::pack::{Oddity, PackFacts, ReadingFact};
+use crate::domain::units::MilliampHours;
+use crate::domain::verdict::{Rule, Step, Verdict};
+use crate::ledger::settings::Settings;
+use crate::policy::judge::{Case, Question, judge};
+use crate::policy::limits::{limit, thirstiest};
+use crate::policy::reason::{Reason, Ruling};
+
+use super::{Line, Odd, ReadingLine, Review, Whereabouts};
+
+/// A review in the making.
+pub(super) struct Work {
+    pub(super) review: Review,
+    pub(super) settings: Settings,
+    pub(super) zone: jiff::tz::TimeZone,
+    pub(super) begin: Moment,
+    pub(super) as_of: Moment,
+    pub(super) cartons: HashMap<CartonId, CartonFacts>,
+    pub(super) slots: HashMap<SlotId, String>,
+    /// Which pack says that it rides in which player.
+    pub(super) riding: HashMap<PackId, (Thing, String)>,
+}
+
+impl Work {
+    pub(super) fn take(&mut self, id: PackId, pack: &PackFacts) {
+        if pack.added.is_none() {
+            return; // its act was taken back
+        }
+        let place = Whereabouts::of(pack);
+        let mut ruling = self.judge(id, pack);
+        if place == Whereabouts::Out {
+            // Stale readings and old charges matter when a pack goes out, not while it is out.
+            ruling.reasons.retain(|reason| !matches!(reason.rule, Rule::Stale | Rule::Charge));
+            ruling.verdict = ruling.reasons.first().map_or(Verdict::Fit, |reason| reason.verdict);
+        }
+        self.review.packs += 1;
+        if ruling.verdict == Verdict::Fit && matches!(place, Whereabouts::InPlayer | Whereabouts::InWorkshop)
+        {
+            self.review.ready += 1;
+        }
+        if let Some(standing) = self.review.fleet.iter_mut().find(|standing| standing.place == place) {
+            *standing.counts.entry(ruling.verdict).or_default() += 1;
+        }
+        if let Some(ride) = pack.ride {
+            self.riding.insert(id, (ride.player.into(), lookup::label(&pack.codes)));
+        }
+        self.list(pack, place, &ruling);
+        self.month(pack);
+    }
+
+    fn judge(&self, id: PackId, pack: &PackFacts) -> Ruling {
+        let case = Case {
+            id,
+            pack,
+            make: pack.make.and_then(|make| self.settings.makes.get(&make)),
+            carton: pack.carton.and_then(|carton| self.cartons.get(&carton)),
+            notices: &self.settings.notices,
+            players: &self.settings.players,
+            target: None,
+        };
+        let question = Question { step: Step::Look, now: self.as_of, zone: &self.zone };
+        judge(&case, &self.settings.policy, &question)
+    }
+
+    fn list(&mut self, pack: &PackFacts, place: Whereabouts, ruling: &Ruling) {
+        let grave = ruling.reasons.first();
+        match (ruling.verdict, grave) {
+            (Verdict::Recondition, Some(reason)) => {
+                let line = self.line(pack, place, reason);
+                self.review.recondition.push(line);
+            }
+            (Verdict::Recycle, Some(reason)) => {
+                let line = self.line(pack, place, reason);
+                self.review.recycle.push(line);
+            }
+            (Verdict::Isolate, Some(reason)) => {
+                let line = self.line(pack, place, reason);
+                self.review.isolate.push(line);
+            }
+            _ => {
+                let near = self.near(pack, place);
+                self.review.near_end.extend(near);
+            }
+        }
+        if let (Whereabouts::Out, Some(reason)) = (place, grave) {
+            let line = self.line(pack, place, reason);
+            self.review.out_at_risk.push(line);
+        }
+    }
+
+    pub(super) fn line(&self, pack: &PackFacts, place: Whereabouts, reason: &Reason) -> Line {
+        Line {
+            pack: lookup::label(&pack.codes),
+            make: self.make_name(pack),
+            place,
+            rule: reason.rule,
+            found: reason.found.clone(),
+            limit: reason.limit.clone(),
+            margin: reason.margin.clone(),
+            play_h: self.play(pack, pack.readings.last()),
+            due: pack.loan.map(|loan| loan.due),
+            nearness: 0,
+        }
+    }
+
+    fn make_name(&self, pack: &PackFacts) -> String {
+        let make = pack.make.and_then(|make| self.settings.makes.get(&make));
+        make.map_or_else(|| "unknown".to_owned(), |make| make.name.clone())
+    }
+
+    fn play(&self, pack: &PackFacts, reading: Option<&ReadingFact>) -> Option<f64> {
+        let make = self.settings.makes.get(&pack.make?)?;
+        let player = thirstiest(make, &self.settings.players)?;
+        reading?.capacity.play(player.draw).map(hours)
+    }
+
+    pub(super) fn limit_of(&self, pack: &PackFacts, origin: Origin) -> Option<MilliampHours> {
+        let make = self.settings.makes.get(&pack.make?)?;
+        limit(&self.settings.policy, origin, make, thirstiest(make, &self.settings.players))
+    }
+
+    /// What the month brought to a pack.
+    fn month(&mut self, pack: &PackFacts) {
+        let (begin, end) = (self.begin, self.as_of);
+        let within = move |at: Moment| at >= begin && at <= end;
+        let label = lookup::label(&pack.codes);
+        let limit = self.limit_of(pack, pack.origin());
+        let rated = pack.make.and_then(|make| self.settings.makes.get(&make)).map(|make| make.rated);
+        for reading in pack.readings.iter().filter(|reading| within(reading.at)) {
+            let health = rated.and_then(|rated| reading.capacity.per_mille_of(rated));
+            self.review.readings.push(ReadingLine {
+                day: reading.at.day(&self.zone),
+                pack: label.clone(),
+                make: self.make_name(pack),
+                capacity_mah: reading.capacity.raw(),
+                limit_mah: limit.map(MilliampHours::raw),
+                play_h: self.play(pack, Some(reading)),
+                health_percent: health.map(|per_mille| f64::from(per_mille) / 10.0),
+                slot: reading.slot.and_then(|slot| self.slots.get(&slot).cloned()),
+            });
+        }
+        let count = |moments: usize| u32::try_from(moments).unwrap_or(u32::MAX);
+        self.review.rounds += count(pack.rounds.iter().filter(|&&at| within(at)).count());
+        self.review.loans_begun += count(pack.loan.iter().filter(|loan| within(loan.since)).count());
+        for (oddity, at) in
+            pack.oddities.iter().filter(|(oddity, at)| within(*at) || *oddity == Oddity::Missing)
+        {
+            if *oddity == Oddity::Missing && pack.missing.is_none() {
+                continue; // it was found again
+            }
+            self.review.odd.push(Odd {
+                day: Some(at.day(&self.zone)),
+                thing: format!("pack {label}"),
+                text: oddity.to_string(),
+            });
+        }
+    }
+
+    /// A player that says it holds a pack which says otherwise does not add up.
+    pub(super) fn compare_players(&mut self, players: Vec<(Thing, Facts)>) {
+        for (thing, facts) in players {
+            let Ok(player) = PlayerFacts::try_from(facts) else { continue };
+            let Some((_, pack)) = player.ride else { continue };
+            let label = lookup::label(&player.codes);
+            let text = match self.riding.get(&pack) {
+                Some((other, _)) if *other == thing => continue,
+                Some((_, pack)) => format!("pack {pack} should be in it, and rides in another player"),
+                None => "a pack should be in it that rides in no player".to_owned(),
+            };
+            self.review.odd.push(Odd { day: None, thing: format!("player {label}"), text });
+        }
+    }
+
+    pub(super) fn finish(mut self) -> Review {
+        let review = &mut self.review;
+        review.near_end.sort_by(|a, b| (a.nearness, &a.pack).cmp(&(b.nearness, &b.pack)));
+        for list in
+            [&mut review.recondition, &mut review.recycle, &mut review.isolate, &mut review.out_at_risk]
+        {
+            list.sort_by(|a, b| (a.due, a.rule, &a.pack).cmp(&(b.due, b.rule, &b.pack)));
+        }
+        review.readings.sort_by(|a, b| (a.day, &a.pack).cmp(&(b.day, &b.pack)));
+        review.odd.sort_by(|a, b| (a.day, &a.thing, &a.text).cmp(&(b.day, &b.thing, &b.text)));
+        self.review
+    }
+}
