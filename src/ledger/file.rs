@@ -17,6 +17,10 @@ use super::settings::Settings;
 /// How long a desk waits for another's commit.
 const BUSY: Duration = Duration::from_secs(20);
 
+/// Bytes of the write-ahead log above which closing copies it back into the file: whoever opens the file next reads what is
+/// left of the log, and a new process cannot know how much of it was copied already.
+const LONGEST_LOG: u64 = 400_000;
+
 /// What a ledger is opened for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Access<'a> {
@@ -242,10 +246,22 @@ impl Ledger {
     }
 }
 
+impl Drop for Ledger {
+    /// Keeps the log short. Best effort: what is in the log is as safe as what is in the file.
+    fn drop(&mut self) {
+        let mut log = self.path.as_os_str().to_owned();
+        log.push("-wal");
+        let long = std::fs::metadata(Path::new(&log)).is_ok_and(|log| log.len() > LONGEST_LOG);
+        if long && !self.read_only && self.depth == 0 {
+            let _later = self.settle();
+        }
+    }
+}
+
 fn prepare(conn: &Connection) -> Result<(), LedgerError> {
     conn.busy_timeout(BUSY)?;
     conn.pragma_update(None, "synchronous", "FULL")?;
-    conn.pragma_update(None, "cache_size", -65_536)?;
+    conn.pragma_update(None, "cache_size", -262_144)?;
     conn.pragma_update(None, "temp_store", "MEMORY")?;
     // Closing would copy the log back with three more syncs; the next commit that fills the log does it anyway.
     conn.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;

@@ -45,6 +45,9 @@ pub(crate) struct Tagged<T> {
     pub(crate) id: T,
 }
 
+/// Packs, and the carton of each that came in one.
+type Received = (Vec<Tagged<PackId>>, Vec<Option<CartonId>>);
+
 /// A ledger that was built.
 pub(crate) struct Fleet {
     pub(crate) path: PathBuf,
@@ -162,21 +165,17 @@ impl Writing {
     }
 
     /// A moment so many days ago at the start of a wave, and so many at its end.
-    fn at(&self, place: usize, of: usize, from: i64, to: i64) -> Outcome<Moment> {
+    fn at(place: usize, of: usize, from: i64, to: i64) -> Outcome<Moment> {
         let span = (from - to) * DAY_MS;
         let done = i64::try_from(place)? * (span / i64::try_from(of.max(1))?);
         Ok(now()?.plus_millis(done - from * DAY_MS))
     }
 
-    fn receive(
-        &mut self,
-        count: usize,
-        make: MakeId,
-    ) -> Outcome<(Vec<Tagged<PackId>>, Vec<Option<CartonId>>)> {
+    fn receive(&mut self, count: usize, make: MakeId) -> Outcome<Received> {
         let (mut packs, mut cartons) = (Vec::with_capacity(count), Vec::with_capacity(count));
         let (mut lot, mut carton) = (None, None);
         for place in 0..count {
-            let at = self.at(place, count, 1_200, 700)?;
+            let at = Self::at(place, count, 1_200, 700)?;
             if place % LOT == 0 {
                 let id = LotId::draw(at, &mut self.random);
                 let name = format!("L{}", place / LOT);
@@ -220,7 +219,7 @@ impl Writing {
     fn players(&mut self, count: usize, make: PlayerMakeId) -> Outcome<Vec<Tagged<PlayerId>>> {
         let mut players = Vec::with_capacity(count);
         for place in 0..count {
-            let at = self.at(place, count, 700, 699)?;
+            let at = Self::at(place, count, 700, 699)?;
             let player = PlayerId::draw(at, &mut self.random);
             let tag = Tag::draw(TagKind::Player, &mut self.random);
             self.push(PlayerAdded { player, make, entrance: Entrance::Adopted, at })?;
@@ -255,7 +254,7 @@ impl Writing {
         for (place, (pack, carton)) in packs.iter().zip(cartons).enumerate() {
             if carton.is_some() {
                 let capacity = self.random.random_range(1_100..1_220);
-                let at = self.at(place, packs.len(), 690, 610)?;
+                let at = Self::at(place, packs.len(), 690, 610)?;
                 self.read(pack.id, *carton, capacity, at)?;
             }
         }
@@ -266,7 +265,7 @@ impl Writing {
     fn loans(&mut self, packs: &[Tagged<PackId>], players: &[Tagged<PlayerId>]) -> Outcome<()> {
         let count = packs.len() / 2;
         for place in 0..count {
-            let at = self.at(place, count, 600, 80)?;
+            let at = Self::at(place, count, 600, 80)?;
             let (pack, player) = (self.any(packs)?.id, self.any(players)?.id);
             let (ride, loan) = (RideId::draw(at, &mut self.random), LoanId::draw(at, &mut self.random));
             let due = day_after(at.day(&jiff::tz::TimeZone::UTC), 56);
@@ -294,7 +293,7 @@ impl Writing {
         }
         let mut fit = Vec::new();
         for (done, place) in order.iter().enumerate() {
-            let at = self.at(done, order.len(), 14, 1)?;
+            let at = Self::at(done, order.len(), 14, 1)?;
             let pack = packs.get(*place).ok_or("no pack")?.id;
             let capacity = self.random.random_range(900..1_200);
             self.read(pack, None, capacity, at)?;
