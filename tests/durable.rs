@@ -207,3 +207,19 @@ fn a_backup_is_taken_while_in_use_and_a_restored_copy_goes_on_in_a_chain_of_its_
     assert_eq!(said.code, 2);
     assert!(!sandbox.path().join("third.muster").exists());
 }
+
+/// A scan leaves the log behind instead of copying it back; many of them must not let it grow for ever.
+#[test]
+fn many_single_scans_leave_a_short_log() {
+    let sandbox = Sandbox::started();
+    let (player, pack) = (sandbox.tag(TagKind::Player), sandbox.tag(TagKind::Pack));
+    assert_eq!(sandbox.run(&["intake", player.text(), pack.text()]).code, 0);
+    let mut longest = 0;
+    for _ in 0..60 {
+        assert_eq!(sandbox.run(&["bench", pack.text(), "charged"]).code, 0);
+        let log = std::fs::metadata(sandbox.path().join("fleet.muster-wal")).map_or(0, |log| log.len());
+        longest = longest.max(log);
+    }
+    assert!(longest > 0 && longest < 600_000, "{longest} bytes");
+    sandbox.is_sound();
+}
