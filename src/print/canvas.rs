@@ -340,3 +340,44 @@ fn write(document: &PdfDocument) -> Result<Vec<u8>, PrintError> {
 pub(crate) fn count(number: usize) -> f32 {
     f32::from(u16::try_from(number).unwrap_or(u16::MAX))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::print::typeface::Face;
+
+    /// Relative luminance and contrast of WCAG 2.1 (definitions of "relative luminance" and "contrast ratio"); the
+    /// formulas from memory.
+    fn contrast(one: Ink, other: Ink) -> f64 {
+        let luminance = |ink: Ink| {
+            let [r, g, b] = ink.rgb().map(|part| {
+                let part = f64::from(part) / 255.0;
+                if part <= 0.04045 { part / 12.92 } else { ((part + 0.055) / 1.055).powf(2.4) }
+            });
+            0.2126 * r + 0.7152 * g + 0.0722 * b
+        };
+        let (one, other) = (luminance(one), luminance(other));
+        (one.max(other) + 0.05) / (one.min(other) + 0.05)
+    }
+
+    #[test]
+    fn inks_for_text_have_contrast() {
+        assert!((contrast(Ink::Black, Ink::White) - 21.0).abs() < 1e-9);
+        for ink in [Ink::Black, Ink::Grey, Ink::Accent] {
+            for ground in [Ink::White, Ink::Tint] {
+                assert!(contrast(ink, ground) >= 4.5, "{ink:?} on {ground:?}: {}", contrast(ink, ground));
+            }
+        }
+    }
+
+    #[test]
+    fn an_empty_document_is_refused_and_a_page_beyond_takes_no_ink() {
+        assert_eq!(Canvas::new("").unwrap().finish(), Err(PrintError::Nothing));
+        let mut canvas = Canvas::new("").unwrap();
+        canvas.add_page(50.0, 50.0);
+        canvas.turn_to(7);
+        canvas.text(Place::new(9.0, 9.0), "lost", Style::new(Face::Bold, 9.0, Ink::Black), Align::Left);
+        canvas.fill(&Area::new(Place::new(0.0, 0.0), 9.0, 9.0), Ink::Tint);
+        assert!(canvas.finish().unwrap().starts_with(b"%PDF-"));
+    }
+}

@@ -1,0 +1,3 @@
+//! What the tool promises, by behaviour.
+
+mod print;
