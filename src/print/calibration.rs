@@ -205,7 +205,17 @@ fn gauge(canvas: &mut Canvas, axis: Axis, zero: Place, name: &str) {
         Axis::Down => (zero.by(-1.0, reach_mm + capital_mm + 0.2), zero.by(0.6, capital_mm + 0.4)),
     };
     canvas.text(plus, "+", FIGURES, Align::Left);
-    canvas.text(title, name, FIGURES, Align::Left);
+    figure(canvas, title, name, Align::Left);
+}
+
+/// A figure on a patch of white, so that no outline runs through it.
+fn figure(canvas: &mut Canvas, place: Place, text: &str, align: Align) {
+    let capital_mm = FIGURES.size_pt * CAP_HEIGHT / PT_PER_MM;
+    let width_mm = canvas.faces().width_mm(text, FIGURES);
+    let left_mm = if align == Align::Centre { -width_mm / 2.0 } else { 0.0 };
+    let patch = Area::new(place.by(left_mm - 0.2, -capital_mm - 0.3), width_mm + 0.4, capital_mm + 0.6);
+    canvas.fill(&patch, Ink::White);
+    canvas.text(place, text, FIGURES, align);
 }
 
 /// A ruler with steps of one millimetre and figures every ten.
@@ -230,7 +240,7 @@ fn ruler(canvas: &mut Canvas, axis: Axis, zero: Place, length_mm: f32) {
                 Axis::Across => (zero.by(along_mm, 3.0 + capital_mm), Align::Centre),
                 Axis::Down => (zero.by(3.0, along_mm + capital_mm / 2.0), Align::Left),
             };
-            canvas.text(place, &step.to_string(), FIGURES, align);
+            figure(canvas, place, &step.to_string(), align);
         }
         step += 1;
     }

@@ -79,7 +79,7 @@ impl Layout {
         let symbol_at = Place::new(if small { 0.0 } else { above_mm.min(1.0) }, above_mm);
         let text_x_mm = symbol_at.x_mm + side_mm;
         let text_width_mm = width_mm - text_x_mm - if width_mm <= 30.0 { 0.5 } else { 1.5 };
-        let height_pt = (height_mm - if small { 0.8 } else { 3.0 }) * PT_PER_MM;
+        let height_pt = (height_mm - margins_mm(height_mm)) * PT_PER_MM;
 
         let caption = captions.then_some(Style::new(
             Face::Regular,
@@ -169,6 +169,15 @@ impl Layout {
         let right_mm = label.corner.x_mm + self.text_x_mm + self.text_width_mm;
         let bottom_mm = label.bottom_mm() - self.symbol_at.y_mm - quiet_mm;
         Area::new(corner, right_mm - corner.x_mm, bottom_mm - corner.y_mm)
+    }
+}
+
+/// What stays free above and below the text together, mm: the less the lower the label is.
+fn margins_mm(height_mm: f32) -> f32 {
+    match height_mm {
+        ..=11.0 => 0.8,
+        ..=15.0 => 1.4,
+        _ => 3.0,
     }
 }
 
