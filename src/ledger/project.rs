@@ -5,7 +5,7 @@
 //!
 //! Within a transaction, changed rows and the index from thing to entry are kept in memory and written out in key order,
 //! at the latest at its end: a batch that names many things in any order then walks each table a few times, rather than
-//! jumping to a page for every entry. Whoever reads those tables by other ways than [`Ledger::row`] flushes first.
+//! jumping to a page for every entry. Whoever reads those tables by other ways than `Ledger::row` flushes first.
 
 use std::collections::HashMap;
 

@@ -2,7 +2,7 @@
 //!
 //! Every rule is a function of its own and speaks or is silent. The verdict is the gravest of what was said. Two rules
 //! are not here yet, since they need statistics of the whole fleet: `doubt` (a reading too near the limit for its
-//! uncertainty) and `forecast` (will not last until the due date). Their place is beside [`capacity`], in [`judge`].
+//! uncertainty) and `forecast` (will not last until the due date). Their place is beside `capacity`, in [`judge`].
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
