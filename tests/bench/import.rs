@@ -21,7 +21,7 @@ CREATE TABLE touch (kind, id, clock, writer, number, PRIMARY KEY (kind, id, cloc
 
 /// The rate of building the fleet, beside the shell's.
 pub(crate) fn figures(fleet: &Fleet, folder: &Path) -> Outcome<Vec<Figure>> {
-    const WHAT: &str = "import, entries with chain and projections";
+    const WHAT: &str = "bulk acts, entries with chain and projections";
     let ours = float(fleet.entries) / fleet.took.as_secs_f64();
     let aimed = Figure::rate(WHAT, ours, ("aimed at", 40_000.0), "1x");
     if !has_shell() {
