@@ -401,3 +401,36 @@ fn a_player_whose_pack_is_known_goes_out_by_its_own_tag() {
     assert!(said.out.contains("out on a loan"), "{}", said.out);
     assert_eq!(day.loans(), 1);
 }
+
+/// Somebody with the right scans OVERRULE; whoever gives the reason must have it too.
+#[test]
+fn the_right_to_overrule_is_asked_for_again_when_the_reason_is_given() {
+    let day = Day::new();
+    let (player, pack) = day.adopt();
+    let mut lines = vec![day.chief.text().to_owned()];
+    lines.extend(number("6", Command::Weeks));
+    lines.extend([pack.text().to_owned(), player.text().to_owned(), card(Command::Overrule)]);
+    lines.extend([day.helper.text().to_owned(), card(Command::Reason(Reason::ShortLoan))]);
+    let said = day.scan("dispatch", &lines);
+    assert_eq!(day.loans(), 0, "{}", said.out);
+    assert!(said.out.contains("whoever is signed on now may not overrule"), "{}", said.out);
+}
+
+/// A carton that came short is sampled by what it holds: it does not wait for packs that never came.
+#[test]
+fn a_carton_that_came_short_does_not_wait_for_ever() {
+    let day = Day::new();
+    let tags: Vec<Tag> = (0..4).map(|_| day.sandbox.tag(TagKind::Pack)).collect();
+    let carton = card(Command::NextCarton);
+    let mut lines: Vec<&str> = tags.iter().map(Tag::text).collect();
+    lines.push(&carton);
+    let said = day.sandbox.session(&["receive", "--lot", "A", "--cartons", "1", "--count", "48"], &lines);
+    assert_eq!(said.code, 0, "{said:?}");
+    for tag in &tags {
+        day.sandbox.session(&["bench"], &[tag.text(), "1100"]);
+    }
+    for tag in &tags {
+        assert!(day.sandbox.run(&["judge", tag.text()]).out.starts_with("FIT"));
+    }
+    day.sandbox.is_sound();
+}

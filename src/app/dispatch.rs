@@ -174,9 +174,15 @@ impl Dispatch {
     }
 
     fn overrule(&mut self, here: &mut Here<'_>, reason: &str) -> Result<Answer, AppError> {
-        let (Some(refusal), Some(due)) = (self.refusal.take_if(|refusal| refusal.asked), self.due) else {
+        let (Some(mut refusal), Some(due)) = (self.refusal.take_if(|refusal| refusal.asked), self.due) else {
             return Ok(Answer::unclear(format!("`{reason}` means nothing here"), self.prompt()));
         };
+        // Somebody else may have signed on since OVERRULE, and the reason is given by whoever is there now.
+        if !here.desk.operator.as_ref().is_some_and(|operator| operator.may_overrule) {
+            refusal.asked = false;
+            self.refusal = Some(refusal);
+            return Ok(Answer::no("whoever is signed on now may not overrule").next("ask somebody who may"));
+        }
         if reason.chars().count() > REASON {
             self.refusal = Some(refusal);
             return Ok(Answer::unclear(

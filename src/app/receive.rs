@@ -3,7 +3,9 @@
 use jiff::civil::Date;
 
 use crate::domain::command::Command;
-use crate::domain::event::{CartonOpened, Entrance, Event, LotReceived, Origin, PackAdded, TagBound};
+use crate::domain::event::{
+    CartonClosed, CartonOpened, Entrance, Event, LotReceived, Origin, PackAdded, TagBound,
+};
 use crate::domain::facts::{CartonFacts, LotFacts};
 use crate::domain::ids::{CartonId, LotId, MakeId, PackId, Thing, ThingKind};
 use crate::domain::tag::TagKind;
@@ -124,7 +126,8 @@ impl Receive {
         for (thing, facts) in here.ledger.all(ThingKind::Carton)? {
             let facts = CartonFacts::try_from(facts).ok().filter(|facts| facts.lot == Some(lot));
             if let Some(facts) = facts {
-                cartons.push((CartonId::new(thing.id), facts.name, facts.size, facts.packs));
+                let size = if facts.closed { facts.packs } else { facts.size };
+                cartons.push((CartonId::new(thing.id), facts.name, size, facts.packs));
             }
         }
         cartons.sort_by(|a, b| (a.1.len(), &a.1).cmp(&(b.1.len(), &b.1)));
@@ -152,6 +155,11 @@ impl Receive {
     fn add(&mut self, here: &mut Here<'_>, code: &Code) -> Result<Answer, AppError> {
         if self.carton >= self.cartons.len() && !self.cartons.is_empty() {
             return Ok(Answer::no("every carton of this lot is full").next("END, or enter another lot"));
+        }
+        let lot: LotFacts = here.ledger.facts(self.lot.into())?.unwrap_or_default();
+        if lot.received.is_none() {
+            return Ok(Answer::no(format!("lot {} was taken back; nothing is entered", self.lot_name))
+                .next("END, then enter the lot again"));
         }
         let carton = self.cartons.get_mut(self.carton);
         let now = here.desk.now();
@@ -210,11 +218,13 @@ impl Work for Receive {
         Ok(Answer::unclear("a number means nothing here", self.prompt()))
     }
 
-    fn command(&mut self, _here: &mut Here<'_>, command: Command) -> Result<Answer, AppError> {
+    fn command(&mut self, here: &mut Here<'_>, command: Command) -> Result<Answer, AppError> {
         match command {
             Command::NextCarton => match self.cartons.get(self.carton) {
-                Some((_, name, size, packs)) => {
+                Some((carton, name, size, packs)) => {
+                    let (carton, packs, at) = (*carton, *packs, here.desk.now());
                     let text = format!("carton {name} is closed with {packs} of {size} packs");
+                    here.desk.record(here.ledger, vec![CartonClosed { carton, packs, at }.into()])?;
                     self.carton += 1;
                     Ok(Answer::done(text))
                 }

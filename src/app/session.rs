@@ -98,8 +98,12 @@ pub trait Work: Clone {
 /// A stream of scans.
 pub struct Session<W> {
     work: W,
+    fresh: W,
     before: VecDeque<W>,
     pad: String,
+    /// The thing scanned just now: its tag again is a repeat.
+    repeat: Option<Thing>,
+    /// The last thing scanned, for a tag that replaces its own.
     last: Option<(String, Thing)>,
     replacing: Option<(String, Thing)>,
 }
@@ -107,7 +111,9 @@ pub struct Session<W> {
 impl<W: Work> Session<W> {
     /// Begins a session.
     pub fn new(work: W) -> Self {
-        Self { work, before: VecDeque::new(), pad: String::new(), last: None, replacing: None }
+        let fresh = work.clone();
+        let (before, pad) = (VecDeque::new(), String::new());
+        Self { work, fresh, before, pad, repeat: None, last: None, replacing: None }
     }
 
     /// What to scan next.
@@ -137,7 +143,10 @@ impl<W: Work> Session<W> {
         let answer = ledger.transact(|ledger| self.handle(&mut Here { ledger, desk }, input));
         match answer {
             Ok(mut answer) => {
-                if desk.acts() > acts && self.before.len() < REMEMBERED {
+                if desk.acts() > acts {
+                    if self.before.len() >= REMEMBERED {
+                        self.before.pop_front();
+                    }
                     self.before.push_back(work);
                 }
                 if answer.next.is_empty() && !answer.ends {
@@ -195,6 +204,13 @@ impl<W: Work> Session<W> {
     }
 
     fn handle(&mut self, here: &mut Here<'_>, input: Input) -> Result<Answer, AppError> {
+        if matches!(
+            input,
+            Input::Command(_) | Input::Result(_) | Input::Hours(_) | Input::Day(_) | Input::Length(_)
+        ) {
+            // Something was said in between: the same tag again is meant.
+            self.repeat = None;
+        }
         match input {
             Input::Tag(tag) => self.code(here, tag.text()),
             Input::Other(text) => self.other(here, &text),
@@ -246,6 +262,7 @@ impl<W: Work> Session<W> {
                 self.pad.clear();
                 Ok(Answer::done("the number is dropped"))
             }
+            Command::No if self.replacing.take().is_some() => Ok(Answer::done("dropped; no tag is replaced")),
             Command::Undo => self.undo(here),
             Command::End => {
                 let text = self.left_over().map_or_else(|| "end".to_owned(), |left| format!("end; {left}"));
@@ -262,6 +279,7 @@ impl<W: Work> Session<W> {
         number: &str,
         unit: Option<Command>,
     ) -> Result<Answer, AppError> {
+        self.repeat = None;
         let amount = match unit {
             Some(Command::Mah) => {
                 MilliampHours::parse_bare(number).ok().map(|c| Amount::Result(Measured::capacity(c)))
@@ -294,7 +312,7 @@ impl<W: Work> Session<W> {
         }
         match scanned {
             Scanned::Known(thing) if thing.kind == ThingKind::Operator => sign_on(here, thing),
-            Scanned::Known(thing) if self.last.as_ref().is_some_and(|(_, last)| *last == thing) => {
+            Scanned::Known(thing) if self.repeat == Some(thing) => {
                 Ok(Answer::done(format!("the same {} again; nothing new is written", thing.kind)))
             }
             Scanned::Retired(thing) => {
@@ -320,6 +338,7 @@ impl<W: Work> Session<W> {
                     }
                     _ => None,
                 };
+                self.repeat = self.last.as_ref().map(|(_, thing)| *thing);
                 Ok(answer)
             }
         }
@@ -340,9 +359,7 @@ impl<W: Work> Session<W> {
         match here.ledger.undo(act) {
             Ok(entries) => {
                 // The state before the act that was taken back; a session begun since starts afresh.
-                if let Some(work) = self.before.pop_back() {
-                    self.work = work;
-                }
+                self.work = self.before.pop_back().unwrap_or_else(|| self.fresh.clone());
                 let kinds: Vec<&str> = entries.iter().map(|entry| entry.event.kind()).collect();
                 Ok(Answer::done(format!("taken back: {}", kinds.join(", "))))
             }
@@ -378,6 +395,7 @@ impl<W: Work> Session<W> {
             Scanned::Fresh(tag) if lookup::kind_for(tag.kind()) == Some(thing.kind) => {
                 retag(here, thing, &old, text)?;
                 self.last = Some((text.to_owned(), thing));
+                self.repeat = Some(thing);
                 Ok(Answer::done(format!("the {} now wears {tag}", thing.kind)).and("peel the old tag off"))
             }
             Scanned::Fresh(tag) => {

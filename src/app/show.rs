@@ -284,6 +284,7 @@ fn short(ledger: &mut Ledger, event: &Event) -> Result<String, LedgerError> {
         }
         Event::LotReceived(e) => format!("received, reference `{}`", e.supplier_ref),
         Event::CartonOpened(e) => format!("carton {} of {} packs", e.name, e.size),
+        Event::CartonClosed(_) => "the carton is closed: no more packs come from it".to_owned(),
         Event::PolicyAdopted(_) => "a policy was adopted".to_owned(),
         Event::NoticeIssued(e) => format!("safety notice, {}: {}", e.verdict, e.text),
         Event::NoticeLifted(_) => "safety notice lifted".to_owned(),

@@ -195,8 +195,11 @@ fn ledgers_in(folder: &Path) -> Result<Vec<PathBuf>, CliError> {
     Ok(found)
 }
 
-/// Tells an error on stderr and gives its exit code.
+/// Tells an error on stderr and gives its exit code. An error without a text ends quietly.
 pub(super) fn report(error: &CliError) -> u8 {
+    if error.text.is_empty() {
+        return error.exit.code();
+    }
     let mut talk = std::io::stderr().lock();
     // Nothing is left to do when stderr itself is gone.
     let _gone = writeln!(talk, "error: {error}");

@@ -217,6 +217,10 @@ events! {
     CartonOpened = "carton" { carton: CartonId, lot: LotId, name: String, size: u32 }
         touches |e| vec![e.carton.into(), e.lot.into()];
 
+    /// A carton holds no more packs than these, whatever it should hold.
+    CartonClosed = "carton_closed" { carton: CartonId, packs: u32, at: Moment }
+        touches |e| vec![e.carton.into()];
+
     /// A player comes into the ledger.
     PlayerAdded = "player" { player: PlayerId, make: PlayerMakeId, entrance: Entrance, at: Moment }
         touches |e| vec![e.player.into()];

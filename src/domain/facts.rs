@@ -103,8 +103,18 @@ pub struct CartonFacts {
     pub size: u32,
     /// Packs entered from it.
     pub packs: u32,
+    /// True once somebody said that no more packs are in it.
+    #[serde(default)]
+    pub closed: bool,
     /// The first reading of each of its packs that was read while new.
     pub readings: BTreeMap<PackId, MilliampHours>,
+}
+
+impl CartonFacts {
+    /// How many packs it holds, as far as is known: those entered, and those still to come out of an open one.
+    pub fn holds(&self) -> u32 {
+        if self.closed { self.packs } else { self.size.max(self.packs) }
+    }
 }
 
 /// A loan.
@@ -372,6 +382,7 @@ fn apply_carton(facts: &mut CartonFacts, event: &Event) {
             facts.name.clone_from(&e.name);
             facts.size = e.size;
         }
+        Event::CartonClosed(_) => facts.closed = true,
         Event::PackAdded(_) => facts.packs = facts.packs.saturating_add(1),
         Event::ReadingTaken(e) => {
             facts.readings.entry(e.pack).or_insert(e.capacity);

@@ -200,10 +200,10 @@ impl Ledger {
                 Err(LedgerError::Kind { .. } | LedgerError::Json { .. }) => continue, // named with its entry above
                 Err(error) => return Err(error),
             };
-            let stored = self.stored_row(thing)?;
-            let equal = match (&fresh, &stored) {
-                (Some((facts, last)), Some(row)) => *facts == row.facts && *last == row.last,
-                _ => false,
+            let equal = match (&fresh, self.stored_row(thing)) {
+                (Some((facts, last)), Ok(Some(row))) => *facts == row.facts && *last == row.last,
+                (_, Ok(_) | Err(LedgerError::Json { .. })) => false,
+                (_, Err(error)) => return Err(error),
             };
             if !equal {
                 report
@@ -235,7 +235,7 @@ impl Ledger {
                 *page = self.page_of(*writer, entry.position.number)?.into();
             }
             self.extend_act(&entry)?;
-            self.project(entry.position, &entry.event)?;
+            self.project(entry.position, entry.act, &entry.event)?;
             done += 1;
             progress(done);
         }
@@ -247,8 +247,8 @@ impl Ledger {
         let number = signed(entry.position.number)?;
         self.conn
             .prepare_cached(
-                "INSERT INTO act (act, desk, clock, writer, first, last, voids, voided)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?5, ?6, 0)
+                "INSERT INTO act (act, desk, clock, writer, first, last, voids)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?5, ?6)
                  ON CONFLICT (act) DO UPDATE SET last = excluded.last, clock = excluded.clock,
                      voids = max(voids, excluded.voids)",
             )?

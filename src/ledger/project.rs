@@ -1,7 +1,8 @@
 //! Projections: the facts of every thing, kept up to date with each entry, in the same transaction.
 //!
 //! The invariant: a thing's row is the fold, in (clock, writer, number) order, of its entries that are not voided. An entry
-//! that lies behind what a row already holds, or a void, folds that thing anew from its entries.
+//! that lies behind what a row already holds, a void, or an entry of an act that was voided before it arrived, folds that
+//! thing anew from its entries.
 //!
 //! Within a transaction, changed rows and the index from thing to entry are kept in memory and written out in key order,
 //! at the latest at its end: a batch that names many things in any order then walks each table a few times, rather than
@@ -59,19 +60,24 @@ pub(crate) fn kind_of(code: i64) -> Option<ThingKind> {
 
 impl Ledger {
     /// Takes one new entry into the projections.
-    pub(crate) fn project(&mut self, position: Position, event: &Event) -> Result<(), LedgerError> {
+    pub(crate) fn project(
+        &mut self,
+        position: Position,
+        act: ActId,
+        event: &Event,
+    ) -> Result<(), LedgerError> {
         let mut things = event.things();
         things.sort_unstable();
         things.dedup();
         self.cache.touches.extend(things.iter().map(|&thing| (thing, position)));
-        let void = if let Event::ActVoided(void) = event {
+        let anew = if let Event::ActVoided(void) = event {
             self.mark_voided(void.act)?;
             true
         } else {
-            false
+            self.is_voided(act)?
         };
         for thing in things {
-            if void {
+            if anew {
                 self.refold(thing)?;
             } else {
                 self.advance(thing, position, event)?;
@@ -234,9 +240,15 @@ impl Ledger {
 
     fn mark_voided(&mut self, act: ActId) -> Result<(), LedgerError> {
         self.conn
-            .prepare_cached("UPDATE act SET voided = 1 WHERE act = ?1")?
+            .prepare_cached("INSERT OR IGNORE INTO voided (act) VALUES (?1)")?
             .execute([act.uuid().as_bytes()])?;
         Ok(())
+    }
+
+    fn is_voided(&self, act: ActId) -> Result<bool, LedgerError> {
+        let mut statement =
+            self.conn.prepare_cached("SELECT EXISTS (SELECT 1 FROM voided WHERE act = ?1)")?;
+        Ok(statement.query_row([act.uuid().as_bytes()], |row| row.get(0))?)
     }
 
     /// Makes the projections anew from the entries alone.

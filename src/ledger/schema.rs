@@ -46,10 +46,12 @@ CREATE TABLE touch (
 CREATE TABLE act (
     act BLOB NOT NULL PRIMARY KEY, desk TEXT NOT NULL, clock INTEGER NOT NULL,
     writer BLOB NOT NULL, first INTEGER NOT NULL, last INTEGER NOT NULL,
-    voids INTEGER NOT NULL, voided INTEGER NOT NULL
+    voids INTEGER NOT NULL
 ) WITHOUT ROWID, STRICT;
 CREATE INDEX act_by_desk ON act (desk, clock);
+CREATE TABLE voided (act BLOB NOT NULL PRIMARY KEY) WITHOUT ROWID, STRICT;
 ";
 
 /// Drops what [`PROJECTIONS`] makes.
-pub(crate) const DROP_PROJECTIONS: &str = "DROP TABLE thing; DROP TABLE touch; DROP TABLE act;";
+pub(crate) const DROP_PROJECTIONS: &str =
+    "DROP TABLE thing; DROP TABLE touch; DROP TABLE act; DROP TABLE voided;";

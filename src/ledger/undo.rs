@@ -2,7 +2,7 @@
 
 use rusqlite::{OptionalExtension, params};
 
-use crate::domain::event::ActVoided;
+use crate::domain::event::{ActVoided, Event};
 use crate::domain::ids::{ActId, Thing, ThingKind};
 
 use super::entry::{Act, Entry};
@@ -37,7 +37,8 @@ impl Ledger {
     fn last_act(&self, desk: &str) -> Result<Option<ActId>, LedgerError> {
         let own = self.own.as_ref().ok_or(LedgerError::ReadOnly)?;
         let mut statement = self.conn.prepare_cached(
-            "SELECT act FROM act WHERE desk = ?1 AND writer = ?2 AND voids = 0 AND voided = 0 AND desk <> ''
+            "SELECT act FROM act WHERE desk = ?1 AND writer = ?2 AND voids = 0 AND desk <> ''
+                 AND NOT EXISTS (SELECT 1 FROM voided WHERE voided.act = act.act)
              ORDER BY clock DESC LIMIT 1",
         )?;
         let found = statement
@@ -46,7 +47,8 @@ impl Ledger {
         Ok(found.map(|act| ActId::new(uuid::Uuid::from_bytes(act))))
     }
 
-    /// Cartons and lots are shared by many scans that do not disturb each other; all else may be undone only from its end.
+    /// Cartons and lots are shared by many scans that do not disturb each other, once they are there; all else may be undone
+    /// only from its end.
     fn refuse_overtaken(
         &self,
         desk: &str,
@@ -54,14 +56,20 @@ impl Ledger {
         thing: Thing,
         entries: &[Entry],
     ) -> Result<(), LedgerError> {
-        if matches!(thing.kind, ThingKind::Carton | ThingKind::Lot | ThingKind::Site) {
+        let opens = entries.iter().any(|entry| match &entry.event {
+            Event::LotReceived(e) => thing == e.lot.into(),
+            Event::CartonOpened(e) => thing == e.carton.into(),
+            _ => false,
+        });
+        if matches!(thing.kind, ThingKind::Carton | ThingKind::Lot | ThingKind::Site) && !opens {
             return Ok(());
         }
         let Some(last) = entries.last().map(|entry| entry.position) else { return Ok(()) };
         for act in self.last_touches(thing, last)? {
-            let mut statement = self
-                .conn
-                .prepare_cached("SELECT desk FROM act WHERE act = ?1 AND voids = 0 AND voided = 0")?;
+            let mut statement = self.conn.prepare_cached(
+                "SELECT desk FROM act WHERE act = ?1 AND voids = 0
+                 AND NOT EXISTS (SELECT 1 FROM voided WHERE voided.act = act.act)",
+            )?;
             let by: Option<String> =
                 statement.query_row([act.uuid().as_bytes()], |row| row.get(0)).optional()?;
             if let Some(by) = by.filter(|_| act != target) {

@@ -141,7 +141,7 @@ impl Ledger {
                 link.body,
                 hash
             ])?;
-        self.project(Position { clock, writer, number }, event)?;
+        self.project(Position { clock, writer, number }, act.id, event)?;
         pen.head = Head { number, clock, hash };
         pen.voids |= matches!(event, Event::ActVoided(_));
         Ok(())
@@ -150,8 +150,8 @@ impl Ledger {
     fn enter_act(&mut self, pen: &Pen) -> Result<(), LedgerError> {
         self.conn
             .prepare_cached(
-                "INSERT INTO act (act, desk, clock, writer, first, last, voids, voided)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, 0)",
+                "INSERT INTO act (act, desk, clock, writer, first, last, voids)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
             )?
             .execute(params![
                 pen.act.id.uuid().as_bytes(),
@@ -259,7 +259,7 @@ impl Ledger {
         Ok(sites)
     }
 
-    /// Takes the time zone of a site; without one, of the first by name.
+    /// Takes the time zone of a site; without one, of the first by name whose zone is known here.
     pub(crate) fn pick_zone(&mut self, site: Option<SiteId>) -> Result<(), LedgerError> {
         let mut sites: Vec<(SiteId, crate::domain::facts::SiteFacts)> = Vec::new();
         for (thing, facts) in self.all(ThingKind::Site)? {
@@ -268,13 +268,19 @@ impl Ledger {
             }
         }
         sites.sort_by(|a, b| a.1.name.cmp(&b.1.name));
-        let chosen = match site {
-            Some(site) => sites.iter().find(|(id, _)| *id == site),
-            None => sites.first(),
-        };
-        if let Some((_, facts)) = chosen {
-            self.zone = crate::domain::moment::zone(&facts.zone)
-                .ok_or_else(|| LedgerError::Zone(facts.zone.clone()))?;
+        let zone_of = |facts: &crate::domain::facts::SiteFacts| crate::domain::moment::zone(&facts.zone);
+        match site {
+            Some(site) => {
+                if let Some((_, facts)) = sites.iter().find(|(id, _)| *id == site) {
+                    self.zone = zone_of(facts).ok_or_else(|| LedgerError::Zone(facts.zone.clone()))?;
+                }
+            }
+            // Looking must always be possible, even where a site's own entry is missing or its zone is a later invention.
+            None => {
+                if let Some(zone) = sites.iter().find_map(|(_, facts)| zone_of(facts)) {
+                    self.zone = zone;
+                }
+            }
         }
         Ok(())
     }

@@ -133,7 +133,7 @@ impl<'a> View<'a> {
         let rule = self.policy.rules.carton?;
         let carton = self.new_carton()?;
         let limit = self.limit?;
-        let needed = rule.sample.min(carton.size.max(carton.packs));
+        let needed = rule.sample.min(carton.holds());
         let read = u32::try_from(carton.readings.len()).unwrap_or(u32::MAX);
         let lowest = carton.readings.values().min()?;
         let good = read >= needed && *lowest >= limit;
@@ -157,13 +157,14 @@ impl<'a> View<'a> {
         Some(format!("read {} on {day}; limit {limit}; {spare} mAh to spare", reading.capacity))
     }
 
-    /// The last day before a reading grows stale or a charge too old.
+    /// The last day before a reading grows stale, a charge too old, or the pack itself.
     fn until(&self) -> Option<Date> {
+        let rules = &self.policy.rules;
         let last = |from: Option<Moment>, days: Option<u32>| Some(from?.plus_days(i64::from(days?)));
-        let stale = last(self.reading.map(|reading| reading.at), self.policy.rules.stale_days);
-        let charge = last(self.case.pack.last_charge(), self.policy.rules.charge_days);
-        let first = [stale, charge].into_iter().flatten().min()?;
-        Some(self.day(first))
+        let stale = last(self.reading.map(|reading| reading.at), rules.stale_days);
+        let charge = last(self.case.pack.last_charge(), rules.charge_days);
+        let age = self.case.pack.made.zip(rules.age_years).map(|(made, most)| years_after(made, most));
+        [stale, charge].into_iter().flatten().map(|at| self.day(at)).chain(age).min()
     }
 }
 
@@ -197,6 +198,10 @@ fn notice(view: &View<'_>, reasons: &mut Vec<Reason>) {
         view.case.notices.iter().filter(|notice| !notice.lifted && covers(&notice.scope, view.case.pack))
     {
         let verdict = notice.verdict.unwrap_or(Verdict::Isolate);
+        // A notice gives at least its verdict, and FIT is what a pack has anyway: it must not hush the rule `charge`.
+        if verdict == Verdict::Fit {
+            continue;
+        }
         reasons.push(
             Reason::new(Rule::Notice, verdict, format!("under a safety notice: {}", notice.text))
                 .advice(CAUTIONS),
@@ -250,7 +255,7 @@ fn carton(view: &View<'_>) -> Option<Reason> {
     let rule = view.policy.rules.carton?;
     let carton = view.new_carton()?;
     let limit = view.limit?;
-    let needed = rule.sample.min(carton.size.max(carton.packs));
+    let needed = rule.sample.min(carton.holds());
     let read = u32::try_from(carton.readings.len()).unwrap_or(u32::MAX);
     let short = carton.readings.values().filter(|&&reading| reading < limit).count();
     if short > 0 {

@@ -33,6 +33,10 @@ pub enum PolicyError {
     },
 }
 
+/// Longest time that a rule waits: a policy says `on = false` instead, and every date stays within the calendar.
+const DAYS: u32 = 36_500;
+const YEARS: u32 = 100;
+
 /// A validated policy.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Policy {
@@ -356,9 +360,13 @@ impl RulesTable {
             }
         }
         for (key, days) in [("rules.stale.days", self.stale.days), ("rules.charge.days", self.charge.days)] {
-            if days == 0 {
-                return value(key, &days, "expected at least 1; switch the rule off with on = false");
+            if !(1..=DAYS).contains(&days) {
+                return value(key, &days, "expected 1 to 36500; switch the rule off with on = false");
             }
+        }
+        if !(1..=YEARS).contains(&self.age.years) {
+            let key = "rules.age.years";
+            return value(key, &self.age.years, "expected 1 to 100; switch the rule off with on = false");
         }
         if self.carton.on && self.carton.sample == 0 {
             return value(

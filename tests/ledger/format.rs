@@ -2,11 +2,11 @@
 
 use jiff::civil::date;
 use packmuster::domain::event::{
-    ActVoided, Basis, CartonOpened, Charged, Entrance, Event, FindingSeen, Installed, LoanBegan, LoanEnded,
-    LotReceived, MakeDeclared, Method, NoticeIssued, NoticeLifted, OperatorEnrolled, Origin, Overruled,
-    PackAdded, PlaceAdded, PlayerAdded, PlayerMakeDeclared, PolicyAdopted, ReadingTaken, Removed,
-    RestoredHead, RoundDone, RunBegan, RunEnded, Scope, SiteOpened, SlotAdded, TagBound, TagRetired, Use,
-    UseCounted, VerdictGiven, WriterOpened,
+    ActVoided, Basis, CartonClosed, CartonOpened, Charged, Entrance, Event, FindingSeen, Installed,
+    LoanBegan, LoanEnded, LotReceived, MakeDeclared, Method, NoticeIssued, NoticeLifted, OperatorEnrolled,
+    Origin, Overruled, PackAdded, PlaceAdded, PlayerAdded, PlayerMakeDeclared, PolicyAdopted, ReadingTaken,
+    Removed, RestoredHead, RoundDone, RunBegan, RunEnded, Scope, SiteOpened, SlotAdded, TagBound, TagRetired,
+    Use, UseCounted, VerdictGiven, WriterOpened,
 };
 use packmuster::domain::facts::Facts;
 use packmuster::domain::finding::{Finding, NoResult};
@@ -63,6 +63,7 @@ pub(super) fn examples() -> Vec<Event> {
             .into(),
         LotReceived { lot, make, name: "2026-11".into(), supplier_ref: "PO-1187".into(), at }.into(),
         CartonOpened { carton, lot, name: "2026-11/1".into(), size: 48 }.into(),
+        CartonClosed { carton, packs: 40, at }.into(),
         PlayerAdded { player, make: player_make, entrance: Entrance::Adopted, at }.into(),
         PackAdded {
             pack,
