@@ -147,7 +147,8 @@ impl Faces {
                     line.push(character);
                     if self.width_mm(line.trim_end(), style) > width_mm && line.chars().count() > 1 {
                         line.pop();
-                        lines.push(std::mem::take(&mut line));
+                        // What was measured had no space at its end: what is set has none either.
+                        lines.push(std::mem::take(&mut line).trim_end().to_owned());
                         line.push(character);
                     }
                 }
@@ -227,6 +228,14 @@ mod tests {
         let faces = Faces::load().unwrap();
         assert_eq!(faces.shown(Face::Regular, "5\u{202f}µF → 猫"), "5 uF -> ?");
         assert_eq!(faces.shorten("Slot 14, lower shelf", STYLE, 20.0), "Slot 14, lo…");
+    }
+
+    /// Found by the property below: a wide space at the end of a piece that is cut inside.
+    #[test]
+    fn a_space_before_a_cut_does_not_widen_the_line() {
+        let faces = Faces::load().unwrap();
+        let lines = faces.wrap("🌀0!\u{c3c}\u{2000}¡", STYLE, 8.0);
+        assert!(lines.iter().all(|line| faces.width_mm(line, STYLE) <= 8.0), "{lines:?}");
     }
 
     proptest! {
