@@ -5,7 +5,9 @@ use serde::Serialize;
 use crate::app::answer::Told;
 use crate::app::judging::{self, Ask};
 use crate::app::lookup;
+use crate::domain::moment::Moment;
 use crate::domain::verdict::{Step, Verdict};
+use crate::ledger::Ledger;
 
 use super::Exit;
 use super::context::Context;
@@ -32,22 +34,12 @@ struct Report {
 
 pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> {
     let mut ledger = context.look()?;
-    let thing = lookup::find(&mut ledger, &args.pack)?;
-    let pack = thing.pack().ok_or_else(|| {
-        CliError::bad(format!("`{}` is a {}", args.pack, thing.kind), "give the tag of a pack")
-    })?;
-    let player = match &args.player {
-        None => None,
-        Some(code) => {
-            let thing = lookup::find(&mut ledger, code)?;
-            let player = thing.player();
-            Some(player.ok_or_else(|| {
-                CliError::bad(format!("`{code}` is a {}", thing.kind), "give the tag of a player")
-            })?)
-        }
-    };
     let now = context.clock()();
-    let (ruling, told) = judging::look(&mut ledger, Ask { pack, step: Step::Look, player, now })?;
+    // One transaction: one look at the file, and one state of it.
+    let (ruling, told) = ledger.transact(|ledger| {
+        let ask = ask(ledger, args, now)?;
+        Ok::<_, CliError>(judging::look(ledger, ask)?)
+    })?;
     if context.globals.json {
         output::json(&Report { verdict: told })?;
     } else {
@@ -55,4 +47,17 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
         output::lines(&lines)?;
     }
     Ok(if ruling.verdict == Verdict::Fit { Exit::Yes } else { Exit::No })
+}
+
+fn ask(ledger: &mut Ledger, args: &Args, now: Moment) -> Result<Ask, CliError> {
+    let thing = lookup::find(ledger, &args.pack)?;
+    let pack = thing.pack().ok_or_else(|| {
+        CliError::bad(format!("`{}` is a {}", args.pack, thing.kind), "give the tag of a pack")
+    })?;
+    let Some(code) = &args.player else { return Ok(Ask { pack, step: Step::Look, player: None, now }) };
+    let thing = lookup::find(ledger, code)?;
+    let player = thing.player().ok_or_else(|| {
+        CliError::bad(format!("`{code}` is a {}", thing.kind), "give the tag of a player")
+    })?;
+    Ok(Ask { pack, step: Step::Look, player: Some(player), now })
 }

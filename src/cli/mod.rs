@@ -30,7 +30,9 @@ mod start;
 mod tags;
 mod undo;
 
-use clap::{CommandFactory, Parser, Subcommand};
+use std::ffi::OsString;
+
+use clap::{ArgMatches, Args as _, FromArgMatches};
 
 use context::{Context, Globals};
 use error::CliError;
@@ -60,101 +62,121 @@ impl Exit {
     }
 }
 
-/// Keeps a fleet of lent-out rechargeable packs in order: every player that goes out carries a pack that keeps its promise.
-#[derive(Debug, Parser)]
-#[command(
-    name = "packmuster",
-    version,
-    propagate_version = true,
-    after_help = "Begin with `packmuster start`. Every command has its own --help with an example.\n\
-                  Exit codes: 0 done or yes, 1 the answer is no, 2 bad input, 3 a fault."
-)]
-pub struct Cli {
-    #[command(flatten)]
-    globals: Globals,
-    #[command(subcommand)]
-    command: Command,
+/// A command: how its arguments are defined, and what runs with them.
+struct Command {
+    name: &'static str,
+    define: fn(clap::Command) -> clap::Command,
+    read: fn(&mut ArgMatches) -> Result<Job, clap::Error>,
 }
 
-#[derive(Debug, Subcommand)]
-enum Command {
-    Start(start::Args),
-    Site(site::Args),
-    Policy(policy::Args),
-    Make(make::Args),
-    PlayerMake(player_make::Args),
-    Operator(operator::Args),
-    Slot(slot::Args),
-    Place(place::Args),
-    Receive(receive::Args),
-    Bind(bind::Args),
-    Intake(intake::Args),
-    Bench(bench::Args),
-    Dispatch(dispatch::Args),
-    Judge(judge::Args),
-    Undo(undo::Args),
-    Show(show::Args),
-    Review(review::Args),
-    Notice(notice::Args),
-    Tags(tags::Args),
-    Import(import::Args),
-    Ledger(ledger::Args),
-    Demo(demo::Args),
-    Completions(shell::Completions),
-    Man(shell::Man),
+/// What runs once the world is there.
+type Job = Box<dyn FnOnce(&mut Context) -> Result<Exit, CliError>>;
+
+macro_rules! command {
+    ($name:literal, $args:ty, |$context:ident, $given:ident| $run:expr) => {
+        Command {
+            name: $name,
+            define: <$args as clap::Args>::augment_args,
+            read: |matches| {
+                let $given = <$args as FromArgMatches>::from_arg_matches_mut(matches)?;
+                Ok(Box::new(move |$context| $run))
+            },
+        }
+    };
 }
+
+/// Every command, in the order of the help.
+const COMMANDS: &[Command] = &[
+    command!("start", start::Args, |context, args| start::run(context, args)),
+    command!("site", site::Args, |context, args| site::run(context, args)),
+    command!("policy", policy::Args, |context, args| policy::run(context, args)),
+    command!("make", make::Args, |context, args| make::run(context, args)),
+    command!("player-make", player_make::Args, |context, args| player_make::run(context, args)),
+    command!("operator", operator::Args, |context, args| operator::run(context, args)),
+    command!("slot", slot::Args, |context, args| slot::run(context, args)),
+    command!("place", place::Args, |context, args| place::run(context, args)),
+    command!("receive", receive::Args, |context, args| receive::run(context, args)),
+    command!("bind", bind::Args, |context, args| bind::run(context, &args)),
+    command!("intake", intake::Args, |context, args| intake::run(context, args)),
+    command!("bench", bench::Args, |context, args| bench::run(context, &args)),
+    command!("dispatch", dispatch::Args, |context, args| dispatch::run(context, &args)),
+    command!("judge", judge::Args, |context, args| judge::run(context, &args)),
+    command!("undo", undo::Args, |context, args| undo::run(context, args)),
+    command!("show", show::Args, |context, args| show::run(context, &args)),
+    command!("review", review::Args, |context, args| review::run(context, &args)),
+    command!("notice", notice::Args, |context, args| notice::run(context, args)),
+    command!("tags", tags::Args, |context, args| tags::run(context, args)),
+    command!("import", import::Args, |context, args| import::run(context, &args)),
+    command!("ledger", ledger::Args, |context, args| ledger::run(context, args)),
+    command!("demo", demo::Args, |context, args| demo::run(context, &args)),
+    command!("completions", shell::Completions, |context, args| shell::completions(context, &args)),
+    command!("man", shell::Man, |context, args| shell::man(context, &args)),
+];
 
 /// The command line as a definition, for help, completions and man pages.
 pub fn definition() -> clap::Command {
-    Cli::command()
+    define(|_command| true)
+}
+
+/// The definition with those commands that are wanted.
+fn define(wanted: impl Fn(&Command) -> bool) -> clap::Command {
+    let top = clap::Command::new("packmuster")
+        .about(
+            "Keeps a fleet of lent-out rechargeable packs in order: every player that goes out carries a pack that \
+             keeps its promise",
+        )
+        .version(env!("CARGO_PKG_VERSION"))
+        .propagate_version(true)
+        .subcommand_required(true)
+        .arg_required_else_help(true)
+        .after_help(
+            "Begin with `packmuster start`. Every command has its own --help with an example.\n\
+             Exit codes: 0 done or yes, 1 the answer is no, 2 bad input, 3 a fault.",
+        );
+    COMMANDS
+        .iter()
+        .filter(|command| wanted(command))
+        .fold(Globals::augment_args(top), |top, command| {
+            top.subcommand((command.define)(clap::Command::new(command.name)))
+        })
+}
+
+/// Reads the arguments of this process.
+///
+/// Defining every command takes longer than a scan, so those that the arguments do not name are left out at first. What
+/// does not read that way, help and mistakes among it, is read again with all of them.
+fn read(arguments: &[OsString]) -> Result<(Globals, Job), clap::Error> {
+    let named = |command: &Command| arguments.iter().any(|argument| argument == command.name);
+    let parse = |definition: clap::Command| definition.try_get_matches_from(arguments);
+    let mut matches = parse(define(named)).or_else(|_short| parse(definition()))?;
+    let globals = Globals::from_arg_matches_mut(&mut matches)?;
+    let chosen = matches.remove_subcommand();
+    let found = chosen.and_then(|(name, given)| {
+        COMMANDS.iter().find(|command| command.name == name).map(|command| (command, given))
+    });
+    let (command, mut given) =
+        found.ok_or_else(|| clap::Error::new(clap::error::ErrorKind::MissingSubcommand))?;
+    Ok((globals, (command.read)(&mut given)?))
 }
 
 /// Runs the program with the arguments and the world of this process; returns the exit code.
 pub fn run() -> u8 {
-    let cli = match Cli::try_parse() {
-        Ok(cli) => cli,
+    let arguments: Vec<OsString> = std::env::args_os().collect();
+    let (globals, job) = match read(&arguments) {
+        Ok(read) => read,
         Err(error) => {
             // Help and version are answers on stdout; the rest is bad usage on stderr.
             let _broken_pipe = error.print();
             return if error.use_stderr() { Exit::Bad.code() } else { Exit::Yes.code() };
         }
     };
-    let mut context = match Context::from_process(cli.globals) {
+    let mut context = match Context::from_process(globals) {
         Ok(context) => context,
         Err(error) => return context::report(&error),
     };
-    match dispatch_command(&mut context, cli.command) {
+    match job(&mut context) {
         Ok(exit) => exit.code(),
         Err(error) => context::report(&error),
-    }
-}
-
-fn dispatch_command(context: &mut Context, command: Command) -> Result<Exit, CliError> {
-    match command {
-        Command::Start(args) => start::run(context, args),
-        Command::Site(args) => site::run(context, args),
-        Command::Policy(args) => policy::run(context, args),
-        Command::Make(args) => make::run(context, args),
-        Command::PlayerMake(args) => player_make::run(context, args),
-        Command::Operator(args) => operator::run(context, args),
-        Command::Slot(args) => slot::run(context, args),
-        Command::Place(args) => place::run(context, args),
-        Command::Receive(args) => receive::run(context, args),
-        Command::Bind(args) => bind::run(context, &args),
-        Command::Intake(args) => intake::run(context, args),
-        Command::Bench(args) => bench::run(context, &args),
-        Command::Dispatch(args) => dispatch::run(context, &args),
-        Command::Judge(args) => judge::run(context, &args),
-        Command::Undo(args) => undo::run(context, args),
-        Command::Show(args) => show::run(context, &args),
-        Command::Review(args) => review::run(context, &args),
-        Command::Notice(args) => notice::run(context, args),
-        Command::Tags(args) => tags::run(context, args),
-        Command::Demo(args) => demo::run(context, &args),
-        Command::Completions(args) => shell::completions(context, &args),
-        Command::Man(args) => shell::man(context, &args),
-        Command::Import(args) => import::run(context, &args),
-        Command::Ledger(args) => ledger::run(context, args),
     }
 }
 

@@ -224,6 +224,7 @@ impl Ledger {
             chains.push((writer, self.page_of(writer, 0)?.into()));
         }
         let mut done = 0;
+        let mut asked: Option<(ActId, bool)> = None;
         loop {
             let next = chains
                 .iter_mut()
@@ -235,7 +236,12 @@ impl Ledger {
                 *page = self.page_of(*writer, entry.position.number)?.into();
             }
             self.extend_act(&entry)?;
-            self.project(entry.position, entry.act, &entry.event)?;
+            let voided = match asked {
+                Some((act, voided)) if act == entry.act => voided,
+                _ => self.is_voided(entry.act)?,
+            };
+            self.project(entry.position, voided, &entry.event)?;
+            asked = (!matches!(entry.event, Event::ActVoided(_))).then_some((entry.act, voided));
             done += 1;
             progress(done);
         }

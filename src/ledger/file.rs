@@ -260,6 +260,8 @@ impl Drop for Ledger {
 
 fn prepare(conn: &Connection) -> Result<(), LedgerError> {
     conn.busy_timeout(BUSY)?;
+    // Statements are planned without a look at the values that are bound: the plans are the same, and made once.
+    conn.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
     conn.pragma_update(None, "synchronous", "FULL")?;
     conn.pragma_update(None, "cache_size", -262_144)?;
     conn.pragma_update(None, "temp_store", "MEMORY")?;

@@ -59,23 +59,22 @@ pub(crate) fn kind_of(code: i64) -> Option<ThingKind> {
 }
 
 impl Ledger {
-    /// Takes one new entry into the projections.
+    /// Takes one new entry into the projections; `voided` says that its act was taken back before it arrived.
     pub(crate) fn project(
         &mut self,
         position: Position,
-        act: ActId,
+        voided: bool,
         event: &Event,
     ) -> Result<(), LedgerError> {
         let mut things = event.things();
         things.sort_unstable();
         things.dedup();
         self.cache.touches.extend(things.iter().map(|&thing| (thing, position)));
-        let anew = if let Event::ActVoided(void) = event {
+        let mut anew = voided;
+        if let Event::ActVoided(void) = event {
             self.mark_voided(void.act)?;
-            true
-        } else {
-            self.is_voided(act)?
-        };
+            anew = true;
+        }
         for thing in things {
             if anew {
                 self.refold(thing)?;
@@ -245,7 +244,7 @@ impl Ledger {
         Ok(())
     }
 
-    fn is_voided(&self, act: ActId) -> Result<bool, LedgerError> {
+    pub(crate) fn is_voided(&self, act: ActId) -> Result<bool, LedgerError> {
         let mut statement =
             self.conn.prepare_cached("SELECT EXISTS (SELECT 1 FROM voided WHERE act = ?1)")?;
         Ok(statement.query_row([act.uuid().as_bytes()], |row| row.get(0))?)

@@ -31,12 +31,16 @@ CREATE TABLE writer (
 ";
 
 /// The projections: dropped and made anew by a rebuild.
+///
+/// `thing` keeps its rowid, and `state` stands last: rows of a kilobyte in the inner pages of a tree without rowids would
+/// make it deep, and a look at the position alone would walk over them.
 pub(crate) const PROJECTIONS: &str = "
 CREATE TABLE thing (
-    kind INTEGER NOT NULL, id BLOB NOT NULL, name TEXT, state TEXT NOT NULL,
+    kind INTEGER NOT NULL, id BLOB NOT NULL,
     clock INTEGER NOT NULL, writer BLOB NOT NULL, number INTEGER NOT NULL,
-    PRIMARY KEY (kind, id)
-) WITHOUT ROWID, STRICT;
+    name TEXT, state TEXT NOT NULL,
+    UNIQUE (kind, id)
+) STRICT;
 CREATE INDEX thing_by_name ON thing (kind, name) WHERE name IS NOT NULL;
 CREATE TABLE touch (
     kind INTEGER NOT NULL, id BLOB NOT NULL,

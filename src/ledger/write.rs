@@ -27,6 +27,7 @@ pub struct Pen {
     first: u64,
     head: Head,
     voids: bool,
+    voided: bool,
 }
 
 impl Pen {
@@ -70,7 +71,13 @@ impl Ledger {
     }
 
     fn append_act(&mut self, act: &Act) -> Result<Receipt, LedgerError> {
-        let header = Act { events: Vec::new(), ..act.clone() };
+        let header = Act {
+            id: act.id,
+            now: act.now,
+            desk: act.desk.clone(),
+            operator: act.operator.clone(),
+            events: Vec::new(),
+        };
         let mut pen = self.begin_act(header)?;
         for event in &act.events {
             self.append(&mut pen, event)?;
@@ -87,7 +94,8 @@ impl Ledger {
             .prepare_cached("SELECT coalesce(max(clock), 0) FROM writer")?
             .query_row([], |row| row.get(0))?;
         head.clock = head.clock.max(latest).max(clock_of(act.now).saturating_sub(1));
-        Ok(Pen { act, writer, first: head.number + 1, head, voids: false })
+        let voided = self.is_voided(act.id)?;
+        Ok(Pen { act, writer, first: head.number + 1, head, voids: false, voided })
     }
 
     fn end_act(&mut self, pen: &Pen) -> Result<(), LedgerError> {
@@ -141,9 +149,12 @@ impl Ledger {
                 link.body,
                 hash
             ])?;
-        self.project(Position { clock, writer, number }, act.id, event)?;
+        if let Event::ActVoided(void) = event {
+            pen.voids = true;
+            pen.voided |= void.act == pen.act.id;
+        }
+        self.project(Position { clock, writer, number }, pen.voided, event)?;
         pen.head = Head { number, clock, hash };
-        pen.voids |= matches!(event, Event::ActVoided(_));
         Ok(())
     }
 

@@ -14,7 +14,7 @@ const TABLES: &str = "
 PRAGMA journal_mode = WAL;
 CREATE TABLE entry (writer, number, clock, recorded, desk, operator, act, kind, body, hash,
     PRIMARY KEY (writer, number)) WITHOUT ROWID;
-CREATE TABLE thing (kind, id, name, state, clock, writer, number, PRIMARY KEY (kind, id)) WITHOUT ROWID;
+CREATE TABLE thing (kind, id, clock, writer, number, name, state, UNIQUE (kind, id));
 CREATE INDEX thing_by_name ON thing (kind, name) WHERE name IS NOT NULL;
 CREATE TABLE touch (kind, id, clock, writer, number, PRIMARY KEY (kind, id, clock, writer, number)) WITHOUT ROWID;
 ";
@@ -30,7 +30,7 @@ pub(crate) fn figures(fleet: &Fleet, folder: &Path) -> Outcome<Vec<Figure>> {
     let tables = [
         ("entry", "hex(writer), number, clock, recorded, desk, operator, hex(act), kind, body, hex(hash)"),
         ("touch", "kind, hex(id), clock, hex(writer), number"),
-        ("thing", "kind, hex(id), name, state, clock, hex(writer), number"),
+        ("thing", "kind, hex(id), clock, hex(writer), number, name, state"),
     ];
     for (table, columns) in tables {
         let sql = format!("SELECT {columns} FROM {table}");
