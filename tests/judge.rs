@@ -369,6 +369,23 @@ fn identity_and_notices() {
     }
 }
 
+/// A notice gives at least its verdict, and FIT is the least there is: it must not hush the rule that speaks last.
+#[test]
+fn a_notice_of_fit_does_not_hush_an_old_charge() {
+    let mut world = World::with(&common_practice(), &[900]);
+    world.policy.rules.charge_days = Some(5);
+    assert_eq!(world.says(), (Verdict::Wait, vec![Rule::Charge]));
+    world.notices = vec![NoticeFacts {
+        scope: Scope { make: world.pack.make, ..Scope::default() },
+        verdict: Some(Verdict::Fit),
+        text: "looked at, and found harmless".to_owned(),
+        lifted: false,
+    }];
+    assert_eq!(world.says(), (Verdict::Wait, vec![Rule::Charge]));
+    world.notices[0].verdict = Some(Verdict::Measure);
+    assert_eq!(world.says(), (Verdict::Measure, vec![Rule::Notice]));
+}
+
 #[test]
 fn a_loose_pack_is_judged_for_the_thirstiest_player_that_it_fits() {
     let hours = common_practice().replacen("mAh = 650", "hours = 16", 1);

@@ -24,3 +24,5 @@ mod readme;
 mod sandbox;
 #[cfg(test)]
 mod scan;
+#[cfg(test)]
+mod slips;

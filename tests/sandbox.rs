@@ -1,7 +1,8 @@
 //! A folder of its own, the real binary, a cleared environment.
 
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::path::Path;
-use std::process::{Command, Output, Stdio};
+use std::process::{Child, ChildStdin, ChildStdout, Command, Output, Stdio};
 
 use packmuster::domain::tag::{Tag, TagKind};
 use rand::SeedableRng;
@@ -14,6 +15,37 @@ pub(crate) struct Sandbox {
     /// The clock of the next run: tests pin it, and move it on between runs.
     clock: std::cell::Cell<i64>,
     random: std::cell::RefCell<ChaCha12Rng>,
+}
+
+/// A session that is running.
+pub(crate) struct Running {
+    child: Child,
+    input: ChildStdin,
+    output: BufReader<ChildStdout>,
+    heard: String,
+}
+
+impl Running {
+    fn send(&mut self, line: &str) {
+        // A session that ends early closes its input.
+        let _closed = writeln!(self.input, "{line}");
+    }
+
+    /// Gives a line, and waits for the first line of its answer.
+    pub(crate) fn say(&mut self, line: &str) {
+        self.send(line);
+        self.output.read_line(&mut self.heard).unwrap();
+    }
+
+    /// No more lines: the rest of what it says.
+    pub(crate) fn end(self) -> Said {
+        let Self { child, input, mut output, mut heard } = self;
+        drop(input);
+        output.read_to_string(&mut heard).unwrap();
+        let mut said = said(child.wait_with_output().unwrap());
+        said.out = heard;
+        said
+    }
 }
 
 /// What a run said.
@@ -99,7 +131,15 @@ impl Sandbox {
 
     /// Runs a session with lines on stdin.
     pub(crate) fn session(&self, args: &[&str], lines: &[&str]) -> Said {
-        use std::io::Write as _;
+        let mut running = self.begin(args);
+        for line in lines {
+            running.send(line);
+        }
+        running.end()
+    }
+
+    /// Begins a session that reads lines from stdin.
+    pub(crate) fn begin(&self, args: &[&str]) -> Running {
         let mut child = self
             .command()
             .args(args)
@@ -108,13 +148,9 @@ impl Sandbox {
             .stderr(Stdio::piped())
             .spawn()
             .unwrap();
-        let mut input = child.stdin.take().unwrap();
-        for line in lines {
-            // A session that ends early closes its input.
-            let _closed = writeln!(input, "{line}");
-        }
-        drop(input);
-        said(child.wait_with_output().unwrap())
+        let input = child.stdin.take().unwrap();
+        let output = BufReader::new(child.stdout.take().unwrap());
+        Running { child, input, output, heard: String::new() }
     }
 
     /// Days go by.

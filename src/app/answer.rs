@@ -100,7 +100,7 @@ impl Told {
         }
         lines.extend(self.reasons.iter().map(|reason| format!("  {}", reason.text)));
         if let Some(until) = self.until {
-            lines.push(format!("  holds until {until}"));
+            lines.push(format!("  may go out until {until}"));
         }
         if let Some(tray) = &self.tray {
             lines.push(format!("  -> {tray}"));

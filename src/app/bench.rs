@@ -2,8 +2,7 @@
 
 use crate::domain::command::Command;
 use crate::domain::event::{
-    Charged, Event, FindingSeen, Method, Origin, ReadingTaken, Removed, RoundDone, RunBegan, RunEnded,
-    SlotAdded, TagBound,
+    Event, Method, ReadingTaken, Removed, RoundDone, RunBegan, RunEnded, SlotAdded, TagBound,
 };
 use crate::domain::facts::SlotFacts;
 use crate::domain::finding::NoResult;
@@ -23,6 +22,7 @@ use super::input::Measured;
 use super::intake::{kind, severity, usage};
 use super::judging::{self, Ask};
 use super::lookup::{self, Scanned};
+use super::on_pack;
 use super::session::{Amount, Code, Here, Work};
 
 /// A slot that was scanned.
@@ -127,7 +127,15 @@ impl Bench {
         let Some(pack) = self.pack else {
             return Ok(Answer::unclear("a reading of which pack?", "scan the slot, then give its mAh"));
         };
-        let doubt = implausible(here.ledger, pack, measured.capacity)?;
+        let facts: PackFacts = here.ledger.facts(pack.into())?.unwrap_or_default();
+        if facts.loan.is_some() {
+            let text =
+                format!("pack {} is out on a loan: nobody can have measured it", lookup::label(&facts.codes));
+            return Ok(
+                Answer::no(text).next("take it in first, with `intake`; or scan the pack that was measured")
+            );
+        }
+        let doubt = implausible(here.ledger, &facts, measured.capacity)?;
         let confirmed = self.doubtful.take() == Some(measured);
         match doubt {
             Some(doubt) if !confirmed => {
@@ -147,9 +155,8 @@ impl Bench {
         let ask = Ask { pack, step: Step::Bench, player: None, now };
         let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
         here.desk.record(here.ledger, events)?;
-        if let Some(slot) = &mut self.slot {
-            slot.run = None;
-        }
+        // The slot is done with: a pack that is scanned next goes nowhere until a slot is scanned.
+        self.slot = None;
         let text = vec![format!("read {}", measured.capacity)];
         Ok(Answer::verdict(told, text, severity(ruling.verdict))
             .next("the next slot, or ROUND, or a finding"))
@@ -164,36 +171,31 @@ impl Bench {
         let ask = Ask { pack, step: Step::Bench, player: None, now };
         let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
         here.desk.record(here.ledger, events)?;
-        if let Some(slot) = &mut self.slot {
-            slot.run = None;
-        }
+        // The slot is done with: a pack that is scanned next goes nowhere until a slot is scanned.
+        self.slot = None;
         Ok(Answer::verdict(told, vec![format!("no result from {name}: {reason}")], severity(ruling.verdict)))
     }
 
-    fn on_pack(
-        &mut self,
-        here: &mut Here<'_>,
-        event: impl FnOnce(PackId, Option<SlotId>, Moment) -> Event,
-    ) -> Result<Answer, AppError> {
-        let Some(pack) = self.pack else {
-            return Ok(Answer::unclear("no pack is scanned yet", "scan the pack, or the slot that it is in"));
-        };
-        let now = here.desk.now();
-        let mut events = vec![event(pack, self.slot.as_ref().map(|slot| slot.id), now)];
-        let ask = Ask { pack, step: Step::Bench, player: None, now };
-        let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
-        here.desk.record(here.ledger, events)?;
-        Ok(Answer::verdict(told, Vec::new(), severity(ruling.verdict)))
+    fn round(&mut self, here: &mut Here<'_>, pack: PackId) -> Result<Answer, AppError> {
+        let origin = here.ledger.facts::<PackFacts>(pack.into())?.unwrap_or_default().origin();
+        let cycles = here.ledger.settings()?.policy.limits(origin).cycles_per_round;
+        let slot = self.slot.as_ref().map(|slot| slot.id);
+        let event = RoundDone { pack, slot, cycles, at: here.desk.now() };
+        let answer = on_pack::enter(here, pack, Step::Bench, event.into())?;
+        Ok(answer.and(format!("a round of {cycles} cycles")))
     }
 
-    fn round(&mut self, here: &mut Here<'_>) -> Result<Answer, AppError> {
-        let origin = match self.pack {
-            Some(pack) => here.ledger.facts::<PackFacts>(pack.into())?.unwrap_or_default().origin(),
-            None => Origin::Service,
+    /// What is said of the pack that was scanned, or lies in the slot that was.
+    fn say(&mut self, here: &mut Here<'_>, command: Command) -> Result<Answer, AppError> {
+        let Some(pack) = self.pack else {
+            return Ok(on_pack::none("scan the pack, or the slot that it is in"));
         };
-        let cycles = here.ledger.settings()?.policy.limits(origin).cycles_per_round;
-        let answer = self.on_pack(here, |pack, slot, at| RoundDone { pack, slot, cycles, at }.into())?;
-        Ok(if answer.verdict.is_some() { answer.and(format!("a round of {cycles} cycles")) } else { answer })
+        match command {
+            Command::Round => self.round(here, pack),
+            Command::Charged => on_pack::charged(here, pack, Step::Bench),
+            Command::Finding(finding) => on_pack::seen(here, pack, Step::Bench, finding),
+            _ => Ok(Answer::unclear(format!("`{command}` means nothing here"), self.prompt())),
+        }
     }
 }
 
@@ -226,12 +228,8 @@ impl Work for Bench {
             Command::No if self.doubtful.take().is_some() => {
                 Ok(Answer::done("dropped; give the right number"))
             }
-            Command::Round => self.round(here),
-            Command::Charged => self.on_pack(here, |pack, _slot, at| Charged { pack, at }.into()),
-            Command::Finding(finding) => {
-                self.on_pack(here, |pack, _slot, at| FindingSeen { pack, finding, at }.into())
-            }
             Command::NoResult(reason) => self.no_result(here, reason),
+            Command::Round | Command::Charged | Command::Finding(_) => self.say(here, command),
             _ => Ok(Answer::unclear(format!("`{command}` means nothing here"), self.prompt())),
         }
     }
@@ -310,15 +308,14 @@ pub(crate) fn reading(
 /// What is odd about a reading, if anything: against the rated capacity, or against the pack's last reading.
 fn implausible(
     ledger: &mut Ledger,
-    pack: PackId,
+    facts: &PackFacts,
     capacity: MilliampHours,
 ) -> Result<Option<String>, LedgerError> {
     // What is read at the bench now lies behind all that was read before.
     let at = Moment::from_millis(i64::MAX);
-    let facts: PackFacts = ledger.facts(pack.into())?.unwrap_or_default();
     let settings = ledger.settings()?;
     let make = facts.make.and_then(|make| settings.makes.get(&make));
-    Ok(make.and_then(|make| odd(&settings.policy.plausible, make, &facts, capacity, at)))
+    Ok(make.and_then(|make| odd(&settings.policy.plausible, make, facts, capacity, at)))
 }
 
 /// What is odd about a reading taken at a moment: against the rated capacity, or against the readings before and after it.

@@ -202,7 +202,12 @@ impl Dispatch {
         if let Some(firm) = firm(&ruling) {
             return Ok(Answer::verdict(told, vec![format!("cannot be overruled: {firm}")], Outcome::No));
         }
-        let overruled = Some((refusal.verdict, reason.to_owned()));
+        if ruling.verdict == Verdict::Fit {
+            let mut text = self.enter(here, refusal.pack, refusal.player, due, events, None)?;
+            text.push("fit by now: nothing had to be overruled".to_owned());
+            return Ok(Answer::verdict(told, text, Outcome::Yes));
+        }
+        let overruled = Some((ruling.verdict, reason.to_owned()));
         let mut text = self.enter(here, refusal.pack, refusal.player, due, events, overruled)?;
         let by = here.desk.operator.as_ref().map(|operator| operator.initials.clone()).unwrap_or_default();
         text.push(format!("overruled by {by}: {reason}; this stays in the record"));

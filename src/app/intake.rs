@@ -2,11 +2,10 @@
 
 use crate::domain::command::Command;
 use crate::domain::event::{
-    Basis, Charged, Entrance, Event, FindingSeen, Installed, LoanEnded, Origin, PackAdded, PlayerAdded,
-    Removed, TagBound, Use, UseCounted,
+    Basis, Entrance, Event, Installed, LoanEnded, Origin, PackAdded, PlayerAdded, Removed, TagBound, Use,
+    UseCounted,
 };
 use crate::domain::facts::PlayerFacts;
-use crate::domain::finding::Finding;
 use crate::domain::ids::{LoanId, PackId, PlayerId, RideId, ThingKind};
 use crate::domain::moment::Moment;
 use crate::domain::pack::{OpenRide, PackFacts};
@@ -19,6 +18,7 @@ use super::answer::{Answer, Outcome};
 use super::error::AppError;
 use super::judging::{self, Ask};
 use super::lookup::{self, Scanned};
+use super::on_pack;
 use super::session::{Amount, Code, Here, Work};
 
 /// What adopted things are, when the ledger has more than one make.
@@ -266,6 +266,7 @@ impl Intake {
         let ask = Ask { pack, step: Step::Fitting, player: Some(player.id), now };
         let mut events = Vec::new();
         let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
+        self.pack = Some(pack);
         if ruling.verdict != Verdict::Fit {
             here.desk.record(here.ledger, events)?;
             return Ok(Answer::verdict(told, vec!["not put in".to_owned()], Outcome::No)
@@ -277,7 +278,6 @@ impl Intake {
             events.push(Installed { ride, pack, player: player.id, at: now }.into());
         }
         here.desk.record(here.ledger, events)?;
-        self.pack = Some(pack);
         if let Some(player) = &mut self.player {
             player.fitted = true;
         }
@@ -308,26 +308,6 @@ impl Intake {
         }
         Ok(Answer::done(tell_use(used)))
     }
-
-    fn on_pack(
-        &mut self,
-        here: &mut Here<'_>,
-        event: impl FnOnce(PackId, Moment) -> Event,
-    ) -> Result<Answer, AppError> {
-        let Some(pack) = self.pack else {
-            return Ok(Answer::unclear("no pack is scanned yet", "scan the pack first"));
-        };
-        let now = here.desk.now();
-        let mut events = vec![event(pack, now)];
-        let ask = Ask { pack, step: Step::Intake, player: None, now };
-        let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
-        here.desk.record(here.ledger, events)?;
-        Ok(Answer::verdict(told, Vec::new(), severity(ruling.verdict)))
-    }
-
-    fn saw(&mut self, here: &mut Here<'_>, finding: Finding) -> Result<Answer, AppError> {
-        self.on_pack(here, |pack, at| FindingSeen { pack, finding, at }.into())
-    }
 }
 
 impl Work for Intake {
@@ -354,8 +334,14 @@ impl Work for Intake {
 
     fn command(&mut self, here: &mut Here<'_>, command: Command) -> Result<Answer, AppError> {
         match command {
-            Command::Finding(finding) => self.saw(here, finding),
-            Command::Charged => self.on_pack(here, |pack, at| Charged { pack, at }.into()),
+            Command::Finding(finding) => match self.pack {
+                Some(pack) => on_pack::seen(here, pack, Step::Intake, finding),
+                None => Ok(on_pack::none("scan the pack first")),
+            },
+            Command::Charged => match self.pack {
+                Some(pack) => on_pack::charged(here, pack, Step::Intake),
+                None => Ok(on_pack::none("scan the pack first")),
+            },
             Command::Yes => match (self.mismatch.take(), self.player.clone()) {
                 (Some(code), Some(player)) => {
                     let known = match code.scanned {

@@ -14,6 +14,7 @@ pub mod intake;
 pub mod judging;
 pub mod lookup;
 pub mod notice;
+mod on_pack;
 pub mod people;
 pub mod receive;
 pub mod review;

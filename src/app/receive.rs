@@ -17,6 +17,7 @@ use super::error::AppError;
 use super::intake::kind;
 use super::judging::{self, Ask};
 use super::lookup::{self, Scanned};
+use super::on_pack;
 use super::session::{Amount, Code, Here, Work};
 
 /// What is received.
@@ -229,6 +230,10 @@ impl Work for Receive {
                     Ok(Answer::done(text))
                 }
                 None => Ok(Answer::unclear("there is no further carton", self.prompt())),
+            },
+            Command::Finding(finding) => match self.pack.and_then(Thing::pack) {
+                Some(pack) => on_pack::seen(here, pack, Step::Intake, finding),
+                None => Ok(on_pack::none("stick a tag on the pack and scan it first")),
             },
             _ => Ok(Answer::unclear(format!("`{command}` means nothing here"), self.prompt())),
         }

@@ -15,6 +15,7 @@ use crate::domain::moment::Moment;
 use crate::ledger::{Access, Ledger};
 
 use super::error::CliError;
+use super::output;
 
 /// The ending of a ledger file.
 pub(super) const ENDING: &str = "muster";
@@ -73,9 +74,8 @@ impl Context {
                 CliError::bad(format!("PACKMUSTER_SEED is `{text}`: {error}"), "give a whole number")
             })?),
         };
-        let width = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok()).unwrap_or(80);
         let interactive = std::io::stdin().is_terminal() && std::io::stdout().is_terminal();
-        Ok(Self { globals, width, interactive, pinned, seed })
+        Ok(Self { globals, width: width(), interactive, pinned, seed })
     }
 
     /// The clock of this process.
@@ -177,6 +177,11 @@ impl Context {
     }
 }
 
+/// Columns of the terminal, or 80.
+fn width() -> u16 {
+    std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok()).unwrap_or(80)
+}
+
 #[expect(clippy::disallowed_methods, reason = "the one place where the clock is read")]
 fn system_clock() -> Moment {
     Moment::from_timestamp(jiff::Timestamp::now())
@@ -202,9 +207,14 @@ pub(super) fn report(error: &CliError) -> u8 {
     }
     let mut talk = std::io::stderr().lock();
     // Nothing is left to do when stderr itself is gone.
-    let _gone = writeln!(talk, "error: {error}");
+    let mut say = |text: String| {
+        for line in text.lines() {
+            let _gone = writeln!(talk, "{}", output::wrap(line, width()));
+        }
+    };
+    say(format!("error: {error}"));
     if let Some(hint) = &error.hint {
-        let _gone = writeln!(talk, "hint: {hint}");
+        say(format!("hint: {hint}"));
     }
     error.exit.code()
 }

@@ -56,8 +56,8 @@ fn ask(ledger: &mut Ledger, args: &Args, now: Moment) -> Result<Ask, CliError> {
     })?;
     let Some(code) = &args.player else { return Ok(Ask { pack, step: Step::Look, player: None, now }) };
     let thing = lookup::find(ledger, code)?;
-    let player = thing.player().ok_or_else(|| {
-        CliError::bad(format!("`{code}` is a {}", thing.kind), "give the tag of a player")
-    })?;
+    let player = thing
+        .player()
+        .ok_or_else(|| CliError::bad(format!("`{code}` is a {}", thing.kind), "give the tag of a player"))?;
     Ok(Ask { pack, step: Step::Look, player: Some(player), now })
 }

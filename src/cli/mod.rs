@@ -133,12 +133,9 @@ fn define(wanted: impl Fn(&Command) -> bool) -> clap::Command {
             "Begin with `packmuster start`. Every command has its own --help with an example.\n\
              Exit codes: 0 done or yes, 1 the answer is no, 2 bad input, 3 a fault.",
         );
-    COMMANDS
-        .iter()
-        .filter(|command| wanted(command))
-        .fold(Globals::augment_args(top), |top, command| {
-            top.subcommand((command.define)(clap::Command::new(command.name)))
-        })
+    COMMANDS.iter().filter(|command| wanted(command)).fold(Globals::augment_args(top), |top, command| {
+        top.subcommand((command.define)(clap::Command::new(command.name)))
+    })
 }
 
 /// Reads the arguments of this process.

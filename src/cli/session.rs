@@ -46,17 +46,15 @@ pub(super) fn run<W: Work>(
     scans: &Scans,
 ) -> Result<Exit, CliError> {
     let mut runner = Runner { context, ledger, desk, session: Session::new(work), worst: Exit::Yes };
-    if scans.scans.is_empty() {
-        runner.stream()?;
+    let ended = if scans.scans.is_empty() {
+        let ended = runner.stream()?;
         runner.ledger.settle()?;
+        ended
     } else {
-        for scan in &scans.scans {
-            if runner.give(scan)? {
-                break;
-            }
-        }
-    }
-    if let Some(left) = runner.session.left_over() {
+        runner.all(&scans.scans)?
+    };
+    // END has said it already.
+    if let Some(left) = runner.session.left_over().filter(|_| !ended) {
         output::talk(&format!("left half done: {left}"));
     }
     Ok(runner.worst)
@@ -71,7 +69,18 @@ struct Runner<'a, W> {
 }
 
 impl<W: Work> Runner<'_, W> {
-    fn stream(&mut self) -> Result<(), CliError> {
+    /// Gives scans from the arguments; true when one of them ends the session.
+    fn all(&mut self, scans: &[String]) -> Result<bool, CliError> {
+        for scan in scans {
+            if self.give(scan)? {
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+
+    /// Gives scans from stdin; true when one of them ends the session.
+    fn stream(&mut self) -> Result<bool, CliError> {
         let mut input = std::io::stdin().lock();
         let mut line = Vec::new();
         loop {
@@ -81,11 +90,11 @@ impl<W: Work> Runner<'_, W> {
                 .read_until(b'\n', &mut line)
                 .map_err(|error| CliError::fault(format!("stdin: {error}")))?;
             if read == 0 {
-                return Ok(());
+                return Ok(false);
             }
             line.truncate(LONGEST);
             if self.give(String::from_utf8_lossy(&line).trim())? {
-                return Ok(());
+                return Ok(true);
             }
         }
     }

@@ -4,8 +4,9 @@ use std::path::{Path, PathBuf};
 
 use crate::app::answer::{Answer, Outcome};
 use crate::app::dispatch::Dispatch;
+use crate::app::notice::{self, Named};
 use crate::app::review::{self, Month, Review};
-use crate::app::session::{Session, Work};
+use crate::app::session::{Here, Session, Work};
 use crate::domain::moment::{Moment, day_after};
 use crate::domain::tag::{Tag, TagKind};
 use crate::print::geometry::Geometry;
@@ -253,7 +254,19 @@ impl Day {
         Ok(())
     }
 
+    /// The afternoon's post: the maker's letter becomes a safety notice.
+    fn notice(&mut self) -> Result<(), DemoError> {
+        let letter = self.world.scenario.notice.clone();
+        let clock = &self.world.clock;
+        clock.set(clock.get().plus_millis(3 * 3_600_000));
+        let covers = Named { lot: Some(letter.lot), ..Named::default() };
+        let mut here = Here { ledger: &mut self.world.ledger, desk: &mut self.world.desk };
+        notice::issue(&mut here, &covers, letter.verdict, &letter.text)?;
+        Ok(())
+    }
+
     fn finish(mut self, ledger: PathBuf, sessions: Vec<String>) -> Result<Made, DemoError> {
+        self.notice()?;
         let now = self.world.clock.get();
         let month = Month::of(self.world.scenario.demo_day);
         let review = review::review(&mut self.world.ledger, month, now)?;

@@ -43,8 +43,22 @@ pub struct Scenario {
     pub site: Vec<Site>,
     /// Deliveries.
     pub lot: Vec<Lot>,
+    /// A safety notice that arrives on the demo's day.
+    pub notice: Notice,
     /// Trays.
     pub place: Vec<Place>,
+}
+
+/// A safety notice on a lot.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Notice {
+    /// The lot's name.
+    pub lot: String,
+    /// The verdict that it gives at least.
+    pub verdict: Verdict,
+    /// What it says.
+    pub text: String,
 }
 
 /// Somebody at the bench.

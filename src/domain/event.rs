@@ -272,9 +272,14 @@ events! {
     LoanEnded = "return" { loan: LoanId, player: PlayerId, pack: PackId, at: Moment }
         touches |e| vec![e.loan.into(), e.player.into(), e.pack.into()];
 
-    /// Somebody saw something on a pack.
-    FindingSeen = "finding" { pack: PackId, finding: Finding, at: Moment }
-        touches |e| vec![e.pack.into()];
+    /// Somebody saw something on a pack. Names the carton while the pack is new: what is wrong with one concerns them all.
+    FindingSeen = "finding" {
+        pack: PackId,
+        finding: Finding,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        carton: Option<CartonId>,
+        at: Moment,
+    } touches |e| with(&[e.pack.into()], &[e.carton.map(Into::into)]);
 
     /// A pack goes into a slot.
     RunBegan = "run" { run: RunId, slot: SlotId, pack: PackId, at: Moment }

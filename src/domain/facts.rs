@@ -1,6 +1,6 @@
 //! The facts about every kind of thing, and the one fold that makes them from events.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -108,6 +108,9 @@ pub struct CartonFacts {
     pub closed: bool,
     /// The first reading of each of its packs that was read while new.
     pub readings: BTreeMap<PackId, MilliampHours>,
+    /// Those of its packs on which something dangerous was seen while new.
+    #[serde(default)]
+    pub dangerous: BTreeSet<PackId>,
 }
 
 impl CartonFacts {
@@ -386,6 +389,9 @@ fn apply_carton(facts: &mut CartonFacts, event: &Event) {
         Event::PackAdded(_) => facts.packs = facts.packs.saturating_add(1),
         Event::ReadingTaken(e) => {
             facts.readings.entry(e.pack).or_insert(e.capacity);
+        }
+        Event::FindingSeen(e) if e.finding.is_dangerous() => {
+            facts.dangerous.insert(e.pack);
         }
         _ => {}
     }

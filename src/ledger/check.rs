@@ -1,19 +1,17 @@
-//! Checking a ledger: the chains, the heads and the projections; and replaying entries for a rebuild.
+//! Checking a ledger: the chains, the heads and the projections.
 //!
 //! A changed, dropped or swapped entry breaks its chain. A truncated tail leaves the chain whole, and shows against the
 //! head row; where that was forged too, against the projections or a checkpoint kept elsewhere (the heads that the review
 //! prints).
 
-use std::collections::VecDeque;
-
 use rusqlite::params;
 use serde::Serialize;
 
 use crate::domain::event::Event;
-use crate::domain::ids::{ActId, WriterId};
+use crate::domain::ids::WriterId;
 
+use super::acts::Acts;
 use super::chain::{GENESIS, Link, hex};
-use super::entry::Entry;
 use super::error::LedgerError;
 use super::file::Ledger;
 use super::project::code;
@@ -38,7 +36,7 @@ pub struct CheckReport {
 }
 
 impl CheckReport {
-    fn fault(&mut self, text: String) {
+    pub(crate) fn fault(&mut self, text: String) {
         self.fault_count += 1;
         if self.faults.len() < NAMED {
             self.faults.push(text);
@@ -81,6 +79,7 @@ impl Ledger {
         )?;
         let mut rows = statement.query([])?;
         let mut chain = Chain::default();
+        let mut acts = Acts::default();
         let mut touches = 0;
         while let Some(row) = rows.next()? {
             let writer: [u8; 16] = row.get(0)?;
@@ -102,11 +101,18 @@ impl Ledger {
             };
             let stored: [u8; 32] = row.get(9)?;
             chain.follow(&link, &stored, report);
-            touches += self.check_entry(&link, report)?;
+            if acts.follow(&link) {
+                self.check_act(&acts, report)?;
+            }
+            touches += self.check_entry(&link, &mut acts, report)?;
             report.entries += 1;
             progress(report.entries);
         }
         self.check_head(&chain, report)?;
+        if acts.close() {
+            self.check_act(&acts, report)?;
+        }
+        self.check_voided(&acts, report)?;
         let heads: i64 =
             self.conn.query_row("SELECT count(*) FROM writer WHERE number > 0", [], |row| row.get(0))?;
         if heads.unsigned_abs() != u64::try_from(report.chains).unwrap_or(u64::MAX) {
@@ -116,7 +122,12 @@ impl Ledger {
     }
 
     /// Reads the entry and checks that each thing that it touches knows of it; returns how many there are.
-    fn check_entry(&self, link: &Link<'_>, report: &mut CheckReport) -> Result<u64, LedgerError> {
+    fn check_entry(
+        &self,
+        link: &Link<'_>,
+        acts: &mut Acts,
+        report: &mut CheckReport,
+    ) -> Result<u64, LedgerError> {
         let event = match Event::from_json(link.kind, link.body) {
             Some(Ok(event)) => event,
             Some(Err(error)) => {
@@ -128,6 +139,9 @@ impl Ledger {
                 return Ok(0);
             }
         };
+        if let Event::ActVoided(void) = &event {
+            acts.voids(void.act);
+        }
         let mut things = event.things();
         things.sort_unstable();
         things.dedup();
@@ -214,64 +228,6 @@ impl Ledger {
         }
         Ok(())
     }
-
-    /// Takes every entry into empty projections, in the order of the fold; returns how many there are.
-    ///
-    /// Each chain is in clock order already, so the chains are merged page by page.
-    pub(crate) fn replay(&mut self, progress: &mut impl FnMut(u64)) -> Result<u64, LedgerError> {
-        let mut chains: Vec<(WriterId, VecDeque<Entry>)> = Vec::new();
-        for writer in self.writers()? {
-            chains.push((writer, self.page_of(writer, 0)?.into()));
-        }
-        let mut done = 0;
-        let mut asked: Option<(ActId, bool)> = None;
-        loop {
-            let next = chains
-                .iter_mut()
-                .filter(|(_, page)| !page.is_empty())
-                .min_by_key(|(_, page)| page.front().map(|entry| entry.position));
-            let Some((writer, page)) = next else { return Ok(done) };
-            let Some(entry) = page.pop_front() else { return Ok(done) };
-            if page.is_empty() {
-                *page = self.page_of(*writer, entry.position.number)?.into();
-            }
-            self.extend_act(&entry)?;
-            let voided = match asked {
-                Some((act, voided)) if act == entry.act => voided,
-                _ => self.is_voided(entry.act)?,
-            };
-            self.project(entry.position, voided, &entry.event)?;
-            asked = (!matches!(entry.event, Event::ActVoided(_))).then_some((entry.act, voided));
-            done += 1;
-            progress(done);
-        }
-    }
-
-    /// Enters an entry's act, or stretches it to this entry.
-    fn extend_act(&mut self, entry: &Entry) -> Result<(), LedgerError> {
-        let voids = matches!(entry.event, Event::ActVoided(_));
-        let number = signed(entry.position.number)?;
-        self.conn
-            .prepare_cached(
-                "INSERT INTO act (act, desk, clock, writer, first, last, voids)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?5, ?6)
-                 ON CONFLICT (act) DO UPDATE SET last = excluded.last, clock = excluded.clock,
-                     voids = max(voids, excluded.voids)",
-            )?
-            .execute(params![
-                act_bytes(&entry.act),
-                entry.desk,
-                entry.position.clock,
-                entry.position.writer.uuid().as_bytes(),
-                number,
-                voids
-            ])?;
-        Ok(())
-    }
-}
-
-fn act_bytes(act: &ActId) -> [u8; 16] {
-    *act.uuid().as_bytes()
 }
 
 /// A chain as it is walked.

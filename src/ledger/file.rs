@@ -14,8 +14,12 @@ use super::project::Cache;
 use super::schema;
 use super::settings::Settings;
 
-/// How long a desk waits for another's commit.
-const BUSY: Duration = Duration::from_secs(20);
+/// How long a desk waits before it asks again whether another has committed, and how often it asks: 20 seconds in all.
+///
+/// The pauses that SQLite makes by itself grow to a tenth of a second, and two desks that scan without pause would starve
+/// each other.
+const PAUSE: Duration = Duration::from_millis(2);
+const PATIENCE: i32 = 10_000;
 
 /// Bytes of the write-ahead log above which closing copies it back into the file: whoever opens the file next reads what is
 /// left of the log, and a new process cannot know how much of it was copied already.
@@ -64,8 +68,8 @@ impl Ledger {
             return Err(LedgerError::Exists(path.to_owned()));
         }
         refuse_network(path)?;
-        let conn = Connection::open(path)?;
-        prepare(&conn)?;
+        let mut conn = Connection::open(path)?;
+        prepare(&mut conn)?;
         conn.pragma_update(None, "journal_mode", "WAL")?;
         conn.execute_batch("BEGIN IMMEDIATE")?;
         conn.pragma_update(None, "application_id", schema::APPLICATION_ID)?;
@@ -86,7 +90,7 @@ impl Ledger {
         }
         refuse_network(path)?;
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let conn = Connection::open_with_flags(path, flags)?;
+        let mut conn = Connection::open_with_flags(path, flags)?;
         let not_a_ledger = |_unreadable: rusqlite::Error| LedgerError::NotALedger(path.to_owned());
         let id: i64 =
             conn.pragma_query_value(None, "application_id", |row| row.get(0)).map_err(not_a_ledger)?;
@@ -97,7 +101,7 @@ impl Ledger {
         if found > schema::VERSION {
             return Err(LedgerError::Newer { path: path.to_owned(), found, known: schema::VERSION });
         }
-        prepare(&conn)?;
+        prepare(&mut conn)?;
         let mut ledger = Self::over(conn, path)?;
         match access {
             Access::Read => {
@@ -258,8 +262,11 @@ impl Drop for Ledger {
     }
 }
 
-fn prepare(conn: &Connection) -> Result<(), LedgerError> {
-    conn.busy_timeout(BUSY)?;
+fn prepare(conn: &mut Connection) -> Result<(), LedgerError> {
+    conn.busy_handler(Some(|asked| {
+        std::thread::sleep(PAUSE);
+        asked < PATIENCE
+    }))?;
     // Statements are planned without a look at the values that are bound: the plans are the same, and made once.
     conn.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
     conn.pragma_update(None, "synchronous", "FULL")?;

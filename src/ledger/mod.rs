@@ -8,6 +8,7 @@
 //!
 //! Nothing here judges or prints.
 
+mod acts;
 pub mod backup;
 pub mod chain;
 pub mod check;
@@ -17,6 +18,7 @@ pub mod export;
 pub mod file;
 pub mod project;
 pub mod query;
+mod replay;
 mod schema;
 pub mod settings;
 pub mod undo;

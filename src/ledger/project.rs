@@ -249,20 +249,6 @@ impl Ledger {
             self.conn.prepare_cached("SELECT EXISTS (SELECT 1 FROM voided WHERE act = ?1)")?;
         Ok(statement.query_row([act.uuid().as_bytes()], |row| row.get(0))?)
     }
-
-    /// Makes the projections anew from the entries alone.
-    ///
-    /// # Errors
-    /// A fault of the file, or an entry that does not read; the old projections stay then.
-    pub fn rebuild(&mut self, mut progress: impl FnMut(u64)) -> Result<u64, LedgerError> {
-        self.transact(|ledger| {
-            ledger.cache.clear();
-            ledger.settings = None;
-            ledger.conn.execute_batch(super::schema::DROP_PROJECTIONS)?;
-            ledger.conn.execute_batch(super::schema::PROJECTIONS)?;
-            ledger.replay(&mut progress)
-        })
-    }
 }
 
 /// Reads (clock, writer, number) from three columns of a row.

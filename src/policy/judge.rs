@@ -105,7 +105,7 @@ pub fn judge(case: &Case<'_>, policy: &Policy, question: &Question<'_>) -> Rulin
         play,
         capacity: view.reading.map(|reading| reading.capacity),
         limit: view.limit,
-        until: (verdict == Verdict::Fit).then(|| view.until()).flatten(),
+        until: (verdict == Verdict::Fit && question.step != Step::Dispatch).then(|| view.until()).flatten(),
         reasons,
     }
 }
@@ -136,7 +136,7 @@ impl<'a> View<'a> {
         let needed = rule.sample.min(carton.holds());
         let read = u32::try_from(carton.readings.len()).unwrap_or(u32::MAX);
         let lowest = carton.readings.values().min()?;
-        let good = read >= needed && *lowest >= limit;
+        let good = read >= needed && *lowest >= limit && carton.dangerous.is_empty();
         (good && self.reading.is_none() && rule.rest == Rest::CartonsWord).then(|| {
             format!(
                 "unread, on the word of carton {}: {read} read, lowest {lowest}, limit {limit}",
@@ -258,11 +258,17 @@ fn carton(view: &View<'_>) -> Option<Reason> {
     let needed = rule.sample.min(carton.holds());
     let read = u32::try_from(carton.readings.len()).unwrap_or(u32::MAX);
     let short = carton.readings.values().filter(|&&reading| reading < limit).count();
-    if short > 0 {
+    let dangerous = carton.dangerous.len();
+    if short > 0 || dangerous > 0 {
         if view.reading.is_some() {
             return None;
         }
-        let found = format!("carton {} fell short: {short} of {read} read are below {limit}", carton.name);
+        let found = match (short, dangerous) {
+            (0, found) => {
+                format!("carton {} fell short: a danger was seen on {found} of its packs", carton.name)
+            }
+            _ => format!("carton {} fell short: {short} of {read} read are below {limit}", carton.name),
+        };
         return Some(
             Reason::new(Rule::Carton, Verdict::Measure, found).advice("Every pack of it is measured."),
         );

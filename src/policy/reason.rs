@@ -82,6 +82,7 @@ pub struct Ruling {
     pub capacity: Option<crate::domain::units::MilliampHours>,
     /// The limit that applied.
     pub limit: Option<crate::domain::units::MilliampHours>,
-    /// The last day on which the same facts still give the same verdict, where a rule knows of a change to come.
+    /// The last day on which the same facts still give the same verdict, where a rule knows of a change to come. Not asked
+    /// for a pack that goes out now.
     pub until: Option<jiff::civil::Date>,
 }

@@ -114,6 +114,35 @@ fn a_changed_projection_shows_and_a_rebuild_mends_it() {
     assert!(sandbox.run(&["judge", pack.text()]).out.contains("swollen"));
 }
 
+/// The index of acts decides what `undo` takes back, and that of voided acts what counts.
+#[test]
+fn a_changed_index_of_acts_shows_and_a_rebuild_mends_it() {
+    for (sql, told) in [
+        ("UPDATE act SET last = last + 1 WHERE first = 1", "the index of acts has it otherwise"),
+        ("UPDATE act SET voids = 1 - voids WHERE first = 1", "the index of acts has it otherwise"),
+        ("DELETE FROM act WHERE first = 1", "the index of acts has it otherwise"),
+        (
+            "INSERT INTO act SELECT x'00', desk, clock, writer, first, last, voids FROM act LIMIT 1",
+            "the index holds",
+        ),
+        ("INSERT INTO voided SELECT act FROM act WHERE first = 1", "1 acts are taken back"),
+        ("DELETE FROM voided", "1 acts are taken back"),
+    ] {
+        let sandbox = Sandbox::started();
+        let (player, pack) = (sandbox.tag(TagKind::Player), sandbox.tag(TagKind::Pack));
+        sandbox.run(&["intake", player.text(), pack.text(), "corroded", "undo"]);
+        sandbox.is_sound();
+        let file = Connection::open(sandbox.path().join("fleet.muster")).unwrap();
+        assert_eq!(file.execute(sql, []).unwrap(), 1, "{sql}");
+        drop(file);
+        let said = sandbox.run(&["ledger", "check"]);
+        assert_eq!(said.code, 1, "{sql}");
+        assert!(said.out.contains(told), "{sql}: {}", said.out);
+        assert_eq!(sandbox.run(&["ledger", "rebuild"]).code, 0);
+        sandbox.is_sound();
+    }
+}
+
 #[test]
 fn the_guards_stop_update_delete_and_replace() {
     let sandbox = Sandbox::started();

@@ -85,7 +85,7 @@ pub(super) fn examples() -> Vec<Event> {
         UseCounted { ride, pack, was: estimated, used }.into(),
         LoanBegan { loan, player, pack, due: date(2027, 1, 20), at }.into(),
         LoanEnded { loan, player, pack, at }.into(),
-        FindingSeen { pack, finding: Finding::CorrodedContacts, at }.into(),
+        FindingSeen { pack, finding: Finding::CorrodedContacts, carton: None, at }.into(),
         RunBegan { run, slot, pack, at }.into(),
         RunEnded { run, slot, pack, reason: NoResult::PowerCut, at }.into(),
         ReadingTaken {

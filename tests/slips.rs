@@ -1,0 +1,249 @@
+//! What goes wrong at the desks, one test for each: nothing is guessed, nothing is entered that cannot be, and there is a
+//! way on.
+
+use std::io::{BufRead as _, BufReader};
+use std::process::Stdio;
+
+use packmuster::domain::command::Command;
+use packmuster::domain::event::{ActVoided, FindingSeen, SiteOpened};
+use packmuster::domain::finding::{Finding, Reason};
+use packmuster::domain::ids::{ActId, PackId, SiteId};
+use packmuster::domain::moment::Moment;
+use packmuster::domain::tag::{Tag, TagKind};
+use packmuster::ledger::entry::Act;
+use packmuster::ledger::{Access, Ledger};
+use rusqlite::Connection;
+use uuid::Uuid;
+
+use crate::day::{Day, card, number};
+
+fn texts(tags: &[Tag]) -> Vec<&str> {
+    tags.iter().map(Tag::text).collect()
+}
+
+fn act(id: u128, millis: i64) -> Act {
+    Act {
+        id: ActId::new(Uuid::from_u128(id)),
+        now: Moment::from_millis(millis),
+        desk: "other".to_owned(),
+        operator: String::new(),
+        events: Vec::new(),
+    }
+}
+
+#[test]
+fn a_carton_with_a_swollen_pack_is_measured_whole_and_does_not_wait() {
+    let day = Day::new();
+    let tags: Vec<Tag> = (0..6).map(|_| day.sandbox.tag(TagKind::Pack)).collect();
+    let swollen = card(Command::Finding(Finding::Swollen));
+    // As many packs as the sample wants, and one of them will never be read.
+    let mut lines = texts(&tags);
+    lines.push(&swollen);
+    let said = day.sandbox.session(&["receive", "--lot", "A", "--cartons", "1", "--count", "6"], &lines);
+    assert_eq!(said.code, 1, "the last one must be kept apart: {said:?}");
+    assert!(said.out.contains(&format!("ISOLATE {}", tags[5])), "{}", said.out);
+    let judged = day.sandbox.run(&["judge", tags[0].text()]).out;
+    assert!(
+        judged.starts_with("MEASURE") && judged.contains("a danger was seen on 1 of its packs"),
+        "{judged}"
+    );
+    for tag in &tags[..5] {
+        let said = day.sandbox.session(&["bench"], &[tag.text(), "1100"]);
+        assert!(said.out.contains("FIT"), "{}", said.out);
+    }
+    day.sandbox.is_sound();
+}
+
+#[test]
+fn what_is_fit_by_now_is_not_overruled() {
+    let day = Day::new();
+    let (player, pack) = day.adopt();
+    let mut lines = vec![day.chief.text().to_owned()];
+    lines.extend(number("6", Command::Weeks));
+    lines.extend([pack.text().to_owned(), player.text().to_owned(), card(Command::Overrule)]);
+    let mut dispatch = day.begin("dispatch");
+    for line in &lines {
+        dispatch.say(line);
+    }
+    // Meanwhile it is measured at the bench.
+    let said = day.sandbox.session(&["bench"], &[pack.text(), "812"]);
+    assert!(said.out.contains("FIT"), "{}", said.out);
+    dispatch.say(&card(Command::Reason(Reason::ShortLoan)));
+    let said = dispatch.end();
+    assert!(said.out.contains("fit by now: nothing had to be overruled"), "{}", said.out);
+    assert_eq!(day.loans(), 1);
+    assert!(!day.sandbox.run(&["ledger", "export"]).out.contains("\"overrule\""));
+    day.sandbox.is_sound();
+}
+
+#[test]
+fn a_slot_whose_result_is_in_takes_no_pack_until_it_is_scanned() {
+    let day = Day::new();
+    let (_, pack) = day.adopt();
+    let (_, other) = day.adopt();
+    let slot = day.sandbox.tag(TagKind::Slot);
+    day.sandbox.session(&["bench"], &[slot.text(), pack.text()]);
+    let charged = card(Command::Charged);
+    let said = day.sandbox.session(&["bench"], &[slot.text(), "812", other.text(), &charged]);
+    assert!(said.out.contains(&format!("pack {other}\n")), "{}", said.out);
+    let shown = day.sandbox.run(&["show", other.text()]).out;
+    assert!(!shown.contains("into slot"), "{shown}");
+    assert!(shown.contains("charged"), "{shown}");
+    // Scanned again, it takes the next one.
+    let said = day.sandbox.session(&["bench"], &[slot.text(), other.text()]);
+    assert!(said.out.contains(&format!("pack {other} is in slot 1")), "{}", said.out);
+    day.sandbox.is_sound();
+}
+
+#[test]
+fn what_is_out_with_a_borrower_has_no_reading() {
+    let day = Day::new();
+    let (player, pack) = day.adopt();
+    day.sandbox.session(&["bench"], &[pack.text(), "812"]);
+    let said = day.sandbox.run(&["dispatch", "--for", "6 weeks", pack.text(), player.text()]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let before = day.entries();
+    let said = day.sandbox.session(&["bench"], &[pack.text(), "700"]);
+    assert_eq!(said.code, 1);
+    assert!(said.out.contains("is out on a loan: nobody can have measured it"), "{}", said.out);
+    assert_eq!(day.entries(), before);
+}
+
+#[test]
+fn what_is_half_done_is_told_once() {
+    let day = Day::new();
+    let (player, _) = day.adopt();
+    let left = "the pack of player";
+    for (lines, told) in [(vec![player.text(), "end"], 1), (vec![player.text()], 1)] {
+        let said = day.sandbox.session(&["intake"], &lines);
+        assert_eq!(format!("{}{}", said.out, said.err).matches(left).count(), told, "{said:?}");
+    }
+}
+
+#[test]
+fn no_drops_a_replacement_that_was_begun() {
+    let day = Day::new();
+    let (player, _) = day.adopt();
+    let fresh = day.sandbox.tag(TagKind::Player);
+    let said = day.sandbox.session(&["intake"], &[player.text(), "replace", "no", player.text()]);
+    assert!(said.out.contains("dropped; no tag is replaced"), "{}", said.out);
+    assert!(day.sandbox.run(&["show", player.text()]).code == 0);
+    assert_eq!(day.sandbox.run(&["show", fresh.text()]).code, 2, "the fresh tag names nothing");
+}
+
+#[test]
+fn a_lot_in_use_is_not_undone_and_an_unused_one_is() {
+    let day = Day::new();
+    let tag = day.sandbox.tag(TagKind::Pack);
+    let receive = ["receive", "--lot", "A", "--cartons", "1", "--count", "8"];
+    day.sandbox.session(&receive, &[tag.text()]);
+    // Another desk measures the pack: its lot and carton are in use.
+    day.sandbox.session(&["--desk", "two", "bench"], &[tag.text(), "1100"]);
+    let said = day.sandbox.run(&["undo"]);
+    assert_eq!(said.code, 1, "{said:?}");
+    assert!(said.err.contains("two") || said.out.contains("two"), "{said:?}");
+    assert_eq!(day.sandbox.run(&["--desk", "two", "undo"]).code, 0);
+    assert_eq!(day.sandbox.run(&["undo"]).code, 0, "the pack");
+    assert_eq!(day.sandbox.run(&["undo"]).code, 0, "the lot");
+    day.sandbox.is_sound();
+}
+
+/// More acts than a session remembers: beyond them it starts afresh, and says nothing that is not so.
+#[test]
+fn undo_goes_back_further_than_a_session_remembers() {
+    let day = Day::new();
+    let (player, pack) = (day.sandbox.tag(TagKind::Player), day.sandbox.tag(TagKind::Pack));
+    let before = day.entries();
+    let (corroded, undo) = (card(Command::Finding(Finding::CorrodedContacts)), card(Command::Undo));
+    let mut lines = vec![player.text(), pack.text()];
+    lines.extend(std::iter::repeat_n(corroded.as_str(), 205));
+    lines.extend(std::iter::repeat_n(undo.as_str(), 205));
+    let said = day.sandbox.session(&["intake"], &lines);
+    assert_eq!(said.out.matches("taken back:").count(), 205, "{}", said.out);
+    let judged = day.sandbox.run(&["show", pack.text()]).out;
+    // Each deed and its undoing stay in the record; none of them counts.
+    assert!(day.entries() > before + 3 * 205);
+    assert!(judged.matches("seen: corroded").count() >= 205, "{judged}");
+    assert!(!day.sandbox.run(&["judge", pack.text()]).out.contains("corroded"));
+    day.sandbox.is_sound();
+}
+
+#[test]
+fn a_void_that_arrives_before_its_act_counts_live_and_after_a_rebuild() {
+    let day = Day::new();
+    let (_, pack) = day.adopt();
+    let path = day.sandbox.path().join("fleet.muster");
+    let mut ledger = Ledger::open(&path, Access::Write(None)).unwrap();
+    let thing = ledger.resolve(pack.text()).unwrap().unwrap();
+    let packmuster::ledger::query::Named::Now(thing) = thing else { panic!("{thing:?}") };
+    let at = Moment::from_millis(1_793_700_000_000);
+    let finding = FindingSeen { pack: PackId::new(thing.id), finding: Finding::Swollen, carton: None, at };
+    let taken_back = act(1, 1_793_700_000_000);
+    let void = ActVoided { act: taken_back.id, things: vec![thing] };
+    ledger.record(&Act { events: vec![void.into()], ..act(2, 1_793_700_000_000) }).unwrap();
+    ledger.record(&Act { events: vec![finding.clone().into()], ..taken_back }).unwrap();
+    drop(ledger);
+    let judged = || day.sandbox.run(&["judge", pack.text()]).out;
+    assert!(judged().starts_with("MEASURE"), "{}", judged());
+    day.sandbox.is_sound();
+    assert_eq!(day.sandbox.run(&["ledger", "rebuild"]).code, 0);
+    assert!(judged().starts_with("MEASURE"), "{}", judged());
+    // The same finding in an act that nobody took back does count.
+    let mut ledger = Ledger::open(&path, Access::Write(None)).unwrap();
+    ledger.record(&Act { events: vec![finding.into()], ..act(3, 1_793_700_000_000) }).unwrap();
+    drop(ledger);
+    assert!(judged().starts_with("ISOLATE"), "{}", judged());
+}
+
+#[test]
+fn a_site_with_a_zone_that_is_not_known_here_can_be_looked_at_and_not_written_for() {
+    let day = Day::new();
+    let (_, pack) = day.adopt();
+    let mut ledger = Ledger::open(&day.sandbox.path().join("fleet.muster"), Access::Write(None)).unwrap();
+    let site: SiteId = ledger.own().unwrap().site;
+    let event = SiteOpened { site, name: "North".to_owned(), zone: "Mars/Olympus".to_owned() };
+    ledger.record(&Act { events: vec![event.into()], ..act(9, 1_793_700_000_000) }).unwrap();
+    drop(ledger);
+    assert!(day.sandbox.run(&["judge", pack.text()]).out.starts_with("MEASURE"));
+    day.sandbox.is_sound();
+    let said = day.sandbox.session(&["bench"], &[pack.text(), "800"]);
+    assert_eq!(said.code, 2, "{said:?}");
+    assert!(said.err.contains("Mars/Olympus"), "{}", said.err);
+}
+
+#[test]
+fn a_projection_that_does_not_read_is_named_and_mended_by_a_rebuild() {
+    let day = Day::new();
+    let (_, pack) = day.adopt();
+    let file = Connection::open(day.sandbox.path().join("fleet.muster")).unwrap();
+    assert!(file.execute("UPDATE thing SET state = '{' WHERE kind = 1", []).unwrap() > 0);
+    drop(file);
+    let said = day.sandbox.run(&["ledger", "check"]);
+    assert_eq!(said.code, 1, "{said:?}");
+    assert!(said.out.contains("the facts of pack"), "{}", said.out);
+    assert_eq!(day.sandbox.run(&["ledger", "rebuild"]).code, 0);
+    day.sandbox.is_sound();
+    assert!(day.sandbox.run(&["judge", pack.text()]).out.starts_with("MEASURE"));
+}
+
+#[test]
+fn a_reader_that_goes_away_is_no_fault() {
+    let day = Day::new();
+    for _ in 0..40 {
+        day.adopt();
+    }
+    let mut child = day
+        .sandbox
+        .command()
+        .args(["ledger", "export"])
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut first = String::new();
+    BufReader::new(child.stdout.take().unwrap()).read_line(&mut first).unwrap();
+    assert!(first.starts_with('{'), "{first}");
+    let ended = child.wait_with_output().unwrap();
+    assert_eq!(String::from_utf8_lossy(&ended.stderr), "");
+}
