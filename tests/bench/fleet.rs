@@ -114,7 +114,8 @@ pub(crate) fn build(path: &Path, packs: u32) -> Outcome<Fleet> {
     Ok(Fleet { path: path.to_owned(), packs, players, fit, entries, took })
 }
 
-fn beginning() -> Outcome<Beginning> {
+/// A policy, a make of pack and a make of player.
+pub(crate) fn beginning() -> Outcome<Beginning> {
     Ok(Beginning {
         site: "Skerrow".to_owned(),
         zone: "Europe/London".to_owned(),

@@ -3,6 +3,7 @@
 //! `cargo bench` builds a fleet of 20,000 packs; `cargo bench -- 1000000` or `PACKMUSTER_BENCH_PACKS=1000000` another number.
 //! The file is in the system's page cache throughout: what is measured is the work, not a cold disk.
 
+mod csv;
 mod figure;
 mod fleet;
 mod import;
@@ -42,6 +43,7 @@ fn main() -> Outcome<()> {
     figures.extend(process::dispatch(&built, &folder)?);
     figures.extend(session::verdicts(&built)?);
     figures.extend(session::acts(&built, &folder)?);
+    figures.extend(csv::figures(packs, &folder)?);
     figures.push(Figure::size(bytes, built.entries));
     say(&figure::table(&figures))?;
     std::fs::remove_dir_all(&folder)?;

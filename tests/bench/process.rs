@@ -11,7 +11,7 @@ use super::Outcome;
 use super::figure::{Figure, quantile};
 use super::fleet::{Fleet, NOW};
 
-const BINARY: &str = env!("CARGO_BIN_EXE_packmuster");
+pub(crate) const BINARY: &str = env!("CARGO_BIN_EXE_packmuster");
 const RUNS: usize = 80;
 
 /// True when the shell is there.
