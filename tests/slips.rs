@@ -112,12 +112,25 @@ fn what_is_out_with_a_borrower_has_no_reading() {
 #[test]
 fn what_is_half_done_is_told_once() {
     let day = Day::new();
-    let (player, _) = day.adopt();
-    let left = "the pack of player";
-    for (lines, told) in [(vec![player.text(), "end"], 1), (vec![player.text()], 1)] {
+    for last in [Some("end"), None] {
+        // A player that was never seen before: the pack in it is still to be scanned.
+        let player = day.sandbox.tag(TagKind::Player);
+        let lines: Vec<&str> = [player.text()].into_iter().chain(last).collect();
         let said = day.sandbox.session(&["intake"], &lines);
-        assert_eq!(format!("{}{}", said.out, said.err).matches(left).count(), told, "{said:?}");
+        assert_eq!(format!("{}{}", said.out, said.err).matches("was not scanned").count(), 1, "{said:?}");
     }
+}
+
+#[test]
+fn a_second_player_waits_until_the_first_is_finished_and_an_empty_one_holds_nobody_up() {
+    let day = Day::new();
+    let (empty, _) = day.adopt();
+    let (first, second) = (day.sandbox.tag(TagKind::Player), day.sandbox.tag(TagKind::Player));
+    let said = day.sandbox.session(&["intake"], &[empty.text(), first.text(), second.text(), "no"]);
+    assert!(said.out.contains("not on a loan, empty"), "{}", said.out);
+    assert!(said.out.contains(&format!("the pack of player {first} is not scanned yet")), "{}", said.out);
+    assert!(said.out.contains(&format!("player {first} is left as it was")), "{}", said.out);
+    assert_eq!(day.sandbox.run(&["show", second.text()]).code, 2, "it was not taken in");
 }
 
 #[test]

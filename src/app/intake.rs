@@ -47,6 +47,18 @@ struct Player {
     adopted: bool,
 }
 
+impl Player {
+    /// Nothing was taken out of it or put into it yet.
+    const fn is_untouched(&self) -> bool {
+        self.taken.is_none() && !self.fitted
+    }
+
+    /// By all that is known, no pack is in it and none is due.
+    const fn is_empty(&self) -> bool {
+        self.expected.is_none() && self.loan.is_none() && self.taken.is_none() && !self.adopted
+    }
+}
+
 /// An intake session.
 #[derive(Debug, Clone, Default)]
 pub struct Intake {
@@ -63,8 +75,9 @@ impl Intake {
         Self { makes, ..Self::default() }
     }
 
+    /// The player whose pack is still to be scanned. One that should be empty may be left as it is.
     fn unfinished(&self) -> Option<&Player> {
-        self.player.as_ref().filter(|player| player.taken.is_none() && !player.fitted)
+        self.player.as_ref().filter(|player| player.is_untouched() && !player.is_empty())
     }
 
     fn scan_player(&mut self, here: &mut Here<'_>, code: &Code) -> Result<Answer, AppError> {
@@ -152,9 +165,7 @@ impl Intake {
                 Ok(Answer::no("this pack should be in another player")
                     .next("scan the pack that is in it, or YES if this one was in it"))
             }
-            None if known.is_some() && player.loan.is_none() && !player.adopted => {
-                self.fit(here, &player, known)
-            }
+            None if known.is_some() && player.is_empty() => self.fit(here, &player, known),
             None => self.take_in(here, &player, known, &code),
         }
     }
@@ -353,7 +364,7 @@ impl Work for Intake {
                 _ => Ok(Answer::unclear("nothing waits for a yes", self.prompt())),
             },
             Command::No if self.mismatch.take().is_some() => Ok(Answer::done("dropped")),
-            Command::No if self.unfinished().is_some() => {
+            Command::No if self.player.as_ref().is_some_and(Player::is_untouched) => {
                 let left = self.player.take();
                 let name = left.map(|player| player.name).unwrap_or_default();
                 Ok(Answer::done(format!("player {name} is left as it was")))
@@ -383,6 +394,9 @@ impl Work for Intake {
             (Some(_), _) => "YES, NO, or the pack that is in it".to_owned(),
             (None, None) => "a player".to_owned(),
             (None, Some(player)) if player.fitted => "the next player".to_owned(),
+            (None, Some(player)) if player.is_empty() => {
+                format!("a fit pack for {}, or the next player", player.name)
+            }
             (None, Some(player)) if player.taken.is_some() => {
                 format!("a finding, a fit pack for {}, or the next player", player.name)
             }

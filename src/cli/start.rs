@@ -133,30 +133,39 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
     }
     let policy = answers.text();
     let zone = args.zone.unwrap_or_else(system_zone);
+    let report = Report {
+        ledger: ledger.display().to_string(),
+        site: site.clone(),
+        zone: zone.clone(),
+        policy: policy_file.display().to_string(),
+    };
     let beginning = Beginning { site, zone, policy: policy.clone(), player, pack };
     let mut desk = context.desk()?;
     setup::begin(&ledger, &mut desk, &beginning)?;
     std::fs::write(&policy_file, policy).map_err(|error| CliError::file(&policy_file, &error))?;
-    tell(context, &ledger, &policy_file)?;
+    tell(context, &report)?;
     Ok(Exit::Yes)
 }
 
 #[derive(serde::Serialize)]
 struct Report {
     ledger: String,
+    site: String,
+    zone: String,
     policy: String,
 }
 
-fn tell(context: &Context, ledger: &std::path::Path, policy: &std::path::Path) -> Result<(), CliError> {
-    let report = Report { ledger: ledger.display().to_string(), policy: policy.display().to_string() };
+fn tell(context: &Context, report: &Report) -> Result<(), CliError> {
     if context.globals.json {
-        return output::json(&report);
+        return output::json(report);
     }
-    output::lines(&[
-        format!("ledger  {}", report.ledger),
-        format!("policy  {} (read it; after a change: packmuster policy adopt)", report.policy),
-        "next    print tags: packmuster tags print pack".to_owned(),
-    ])
+    let told = [
+        format!("ledger {}", report.ledger),
+        format!("site {}, time zone {} (another one: --zone)", report.site, report.zone),
+        format!("policy {} (read it; after a change: packmuster policy adopt)", report.policy),
+        "next: print tags with `packmuster tags print pack`".to_owned(),
+    ];
+    output::lines(&told.map(|line| output::wrap(&line, context.width)))
 }
 
 /// A question with its option.

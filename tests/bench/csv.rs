@@ -21,17 +21,18 @@ pub(crate) fn figures(packs: u32, folder: &Path) -> Outcome<Vec<Figure>> {
     let ledger = folder.join("csv.muster");
     drop(setup::begin(&ledger, &mut desk(5)?, &beginning()?)?);
     let mut random = ChaCha12Rng::seed_from_u64(6);
-    let mut order: Vec<u32> = (0..packs).chain(0..packs).collect();
+    let mut order: Vec<(u32, u32)> =
+        (0..packs).map(|pack| (pack, 8)).chain((0..packs).map(|pack| (pack, 17))).collect();
     order.shuffle(&mut random);
     let mut fleet = "pack,serial,lot,added\n".to_owned();
     for pack in 0..packs {
         writeln!(fleet, "FX-{pack:07},S{pack},L{},2025-03-{:02}", pack / 2_000, 1 + pack % 28)?;
     }
     let mut readings = "pack,at,capacity\n".to_owned();
-    for (row, pack) in (0_u32..).zip(order) {
+    for (row, (pack, hour)) in (0_u32..).zip(order) {
         let (month, day) = (1 + row % 10, 1 + row / 10 % 28);
         let capacity = random.random_range(850..1000);
-        writeln!(readings, "FX-{pack:07},2026-{month:02}-{day:02} 09:{:02},{capacity}", row % 60)?;
+        writeln!(readings, "FX-{pack:07},2026-{month:02}-{day:02} {hour:02}:{:02},{capacity}", row % 60)?;
     }
     let mut figures = Vec::new();
     for (what, text) in [("packs", fleet), ("readings", readings)] {
@@ -89,7 +90,7 @@ fn shell(file: &Path, folder: &Path) -> Outcome<Option<f64>> {
 }
 
 fn entries(ledger: &Path) -> Outcome<u64> {
-    let count: i64 = Connection::open(ledger)?
-        .query_row("SELECT sum(number) FROM writer", [], |row| row.get(0))?;
+    let count: i64 =
+        Connection::open(ledger)?.query_row("SELECT sum(number) FROM writer", [], |row| row.get(0))?;
     Ok(count.unsigned_abs())
 }
