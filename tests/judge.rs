@@ -369,6 +369,35 @@ fn identity_and_notices() {
     }
 }
 
+/// One slot may be broken; a second one that gives no result speaks against the pack.
+#[test]
+fn no_result_in_several_slots_condemns() {
+    let mut world = World::with(&common_practice(), &[900]);
+    world.pack.refused_by = vec![SlotId::new(id(1))];
+    assert_eq!(world.says(), (Verdict::Fit, vec![]));
+    world.pack.refused_by.push(SlotId::new(id(2)));
+    assert_eq!(world.says(), (Verdict::Recycle, vec![Rule::Refused]));
+    world.policy.rules.refused = Some(3);
+    assert_eq!(world.says(), (Verdict::Fit, vec![]));
+    world.policy.rules.refused = None;
+    world.pack.refused_by.push(SlotId::new(id(3)));
+    assert_eq!(world.says(), (Verdict::Fit, vec![]));
+}
+
+/// A policy that was written before those settings came is read as it was.
+#[test]
+fn an_older_policy_still_reads() {
+    let text = common_practice();
+    let cut = |text: &str, from: &str, to: &str| {
+        let (before, rest) = text.split_once(from).unwrap();
+        format!("{before}{to}{}", rest.split_once(to).unwrap().1)
+    };
+    let older = cut(&cut(&text, "[rules.refused]", "[bench]"), "[bench]", "[use]");
+    assert!(!older.contains("refused") && !older.contains("test_hours"));
+    let (older, newer) = (Policy::parse(&older).unwrap(), Policy::parse(&text).unwrap());
+    assert_eq!((older.rules, older.close_slot_after), (newer.rules, newer.close_slot_after));
+}
+
 /// A notice gives at least its verdict, and FIT is the least there is: it must not hush the rule that speaks last.
 #[test]
 fn a_notice_of_fit_does_not_hush_an_old_charge() {
@@ -408,7 +437,7 @@ fn worlds() -> impl Strategy<Value = World> {
         collection::vec((finding, -60_i64..1), 0..4),
         collection::vec(-60_i64..1, 0..4),
         (option::of(-60_i64..1), 0_u32..3, option::of(-90_i64..1), option::of(1_i16..4)),
-        (0_u32..700_000, any::<[bool; 6]>(), 0_u32..8, prop_oneof![Just(900), 400_u32..1300]),
+        (0_u32..700_000, any::<[bool; 7]>(), 0_u32..8, prop_oneof![Just(900), 400_u32..1300]),
     );
     let steps = [Step::Look, Step::Intake, Step::Bench, Step::Fitting, Step::Dispatch];
     (facts, proptest::sample::select(steps.to_vec()), 0_i64..120).prop_map(|(facts, step, later)| {
@@ -428,7 +457,10 @@ fn worlds() -> impl Strategy<Value = World> {
         world.pack.charged = charged.map(day);
         world.pack.made = years.map(|years| date(2014 + 4 * years, 1, 1));
         world.pack.bench_cycles = Cycles::new(cycles);
-        let [unknown, other, noticed, boxed, wide, lent] = flags;
+        let [unknown, other, noticed, boxed, wide, lent, refused] = flags;
+        if refused {
+            world.pack.refused_by = vec![SlotId::new(id(1)), SlotId::new(id(2))];
+        }
         if unknown && lent {
             world.pack.make = None;
         }
@@ -521,7 +553,7 @@ fn the_generator_reaches_every_verdict_and_every_pair_of_rules() {
             let always = |rule| match rule {
                 Rule::Identity => Some(Verdict::Wait),
                 Rule::Unmeasured | Rule::Stale | Rule::Reported => Some(Verdict::Measure),
-                Rule::Cycles | Rule::Age | Rule::Resistance => Some(Verdict::Recycle),
+                Rule::Cycles | Rule::Age | Rule::Resistance | Rule::Refused => Some(Verdict::Recycle),
                 _ => None,
             };
             let agree = always(one).is_some() && always(one) == always(other);

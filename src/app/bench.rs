@@ -2,7 +2,8 @@
 
 use crate::domain::command::Command;
 use crate::domain::event::{
-    Event, Method, ReadingTaken, Removed, RoundDone, RunBegan, RunEnded, SlotAdded, TagBound,
+    Event, Method, ReadingTaken, Removed, RoundDone, RunBegan, RunEnded, Service, SlotAdded, SlotServiced,
+    TagBound,
 };
 use crate::domain::facts::SlotFacts;
 use crate::domain::finding::NoResult;
@@ -60,8 +61,12 @@ impl Bench {
             }
             None => format!("{} is free", facts.name),
         };
+        let closed = closed(here.ledger, &facts)?;
         self.slot = Some(Slot { id, name: facts.name, run });
-        Ok(Answer::done(text))
+        Ok(match closed {
+            Some(why) => Answer::done(text).and(why).next("SERVICED once that is done; or another slot"),
+            None => Answer::done(text),
+        })
     }
 
     fn scan_pack(&mut self, here: &mut Here<'_>, code: &Code) -> Result<Answer, AppError> {
@@ -104,6 +109,19 @@ impl Bench {
         if facts.loan.is_some() {
             return Ok(Answer::no(format!("pack {} is out on a loan", lookup::label(&facts.codes)))
                 .next("take it in first, with `intake`"));
+        }
+        let holder: SlotFacts = here.ledger.facts(slot.id.into())?.unwrap_or_default();
+        if let Some(why) = closed(here.ledger, &holder)? {
+            return Ok(Answer::no(format!("{} is closed: {why}", slot.name))
+                .next("another slot; or SERVICED once this one is mended"));
+        }
+        if facts.make.is_some_and(|make| !holder.takes.is_empty() && !holder.takes.contains(&make)) {
+            let settings = here.ledger.settings()?;
+            let name = |make| settings.makes.get(&make).map_or("another make", |make| make.name.as_str());
+            let takes: Vec<&str> = holder.takes.iter().map(|&make| name(make)).collect();
+            let own = facts.make.map_or("a pack of unknown make", name);
+            let text = format!("{} takes {}, and this is {own}", slot.name, takes.join(" or "));
+            return Ok(Answer::no(text).next("another slot"));
         }
         let now = here.desk.now();
         let mut events: Vec<Event> = Vec::new();
@@ -176,6 +194,24 @@ impl Bench {
         Ok(Answer::verdict(told, vec![format!("no result from {name}: {reason}")], severity(ruling.verdict)))
     }
 
+    /// A slot was serviced, or has another adapter: what was known of it no longer holds.
+    fn service(&mut self, here: &mut Here<'_>, work: Service) -> Result<Answer, AppError> {
+        let Some(slot) = self.slot.clone() else {
+            return Ok(Answer::unclear("which slot?", "scan the slot first"));
+        };
+        if slot.run.is_some() {
+            return Ok(Answer::no(format!("{} holds a pack", slot.name))
+                .next("its result, or why there is none, before anybody works on it"));
+        }
+        let at = here.desk.now();
+        here.desk.record(here.ledger, vec![SlotServiced { slot: slot.id, work, at }.into()])?;
+        let what = match work {
+            Service::Serviced => "is serviced",
+            Service::Adapter => "has another adapter",
+        };
+        Ok(Answer::done(format!("{} {what}: its record begins anew", slot.name)))
+    }
+
     fn round(&mut self, here: &mut Here<'_>, pack: PackId) -> Result<Answer, AppError> {
         let origin = here.ledger.facts::<PackFacts>(pack.into())?.unwrap_or_default().origin();
         let cycles = here.ledger.settings()?.policy.limits(origin).cycles_per_round;
@@ -229,6 +265,7 @@ impl Work for Bench {
                 Ok(Answer::done("dropped; give the right number"))
             }
             Command::NoResult(reason) => self.no_result(here, reason),
+            Command::Service(work) => self.service(here, work),
             Command::Round | Command::Charged | Command::Finding(_) => self.say(here, command),
             _ => Ok(Answer::unclear(format!("`{command}` means nothing here"), self.prompt())),
         }
@@ -262,10 +299,52 @@ impl Work for Bench {
         }
     }
 
+    fn at_hand(&self) -> Option<PackId> {
+        self.pack
+    }
+
     fn left_over(&self) -> Option<String> {
         self.doubtful
             .map(|measured| format!("the reading {} was not confirmed and does not count", measured.capacity))
     }
+}
+
+/// Why a slot takes no more packs, if so.
+fn closed(ledger: &mut Ledger, slot: &SlotFacts) -> Result<Option<String>, LedgerError> {
+    let most = ledger.settings()?.policy.close_slot_after;
+    let count = slot.failures;
+    Ok((count >= most).then(|| format!("{count} runs in a row gave no result; it must be serviced")))
+}
+
+/// Ends every open run of this site without a result, as after a power cut.
+///
+/// # Errors
+/// A fault of the ledger.
+pub fn end_all(here: &mut Here<'_>, reason: NoResult) -> Result<Answer, AppError> {
+    let now = here.desk.now();
+    let own = here.ledger.own().map(|own| own.writer);
+    let mut events: Vec<Event> = Vec::new();
+    let mut packs = Vec::new();
+    let mut names = Vec::new();
+    for (thing, facts) in here.ledger.all(ThingKind::Slot)? {
+        let Ok(facts) = SlotFacts::try_from(facts) else { continue };
+        // The benches of other sites are not in the dark.
+        let (Some((run, pack, _)), true) = (facts.run, here.ledger.home_of(thing)? == own) else { continue };
+        events.push(RunEnded { run, slot: SlotId::new(thing.id), pack, reason, at: now }.into());
+        names.push(format!("{}: pack {}", facts.name, lookup::pack_name(here.ledger, pack)?));
+        packs.push(pack);
+    }
+    if packs.is_empty() {
+        return Ok(Answer::done("no run is open here"));
+    }
+    for pack in &packs {
+        let ask = Ask { pack: *pack, step: Step::Bench, player: None, now };
+        judging::with_verdict(here.ledger, ask, &mut events)?;
+    }
+    here.desk.record(here.ledger, events)?;
+    let mut answer = Answer::done(format!("{} runs ended without a result: {reason}", packs.len()));
+    answer.text.extend(names);
+    Ok(answer.next("begin them again: scan each slot, then its pack"))
 }
 
 fn add_slot(here: &mut Here<'_>, code: &Code) -> Result<SlotId, AppError> {

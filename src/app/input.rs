@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use crate::domain::command::{Command, TRIAL};
+use crate::domain::command::Command;
 use crate::domain::tag::{Tag, TagError};
 use crate::domain::units::{Celsius, MilliampHours, Milliohms, Minutes, PlayHours};
 
@@ -23,8 +23,8 @@ pub enum Input {
     Length(u32),
     /// A day.
     Day(Date),
-    /// The scanner trial, typed as it should be.
-    Trial,
+    /// Several tags of ours in one line.
+    Several(Vec<Tag>),
     /// A tag of ours that was misread or mistyped, with what is wrong.
     Slip(String),
     /// Anything else: a foreign code or words.
@@ -60,14 +60,12 @@ impl Input {
         if text.is_empty() {
             return Self::Blank;
         }
-        if text == TRIAL {
-            return Self::Trial;
-        }
         if let Some(command) = Command::from_word(text) {
             return Self::Command(command);
         }
         match text.parse::<Tag>() {
             Ok(tag) => return Command::from_tag(tag).map_or(Self::Tag(tag), Self::Command),
+            Err(_) if several(text).is_some() => return Self::Several(several(text).unwrap_or_default()),
             Err(error @ (TagError::Check(_) | TagError::Character { .. })) => {
                 return Self::Slip(error.to_string());
             }
@@ -75,6 +73,15 @@ impl Input {
         }
         quantity(text).unwrap_or_else(|| Self::Other(text.to_owned()))
     }
+}
+
+/// Tags that run together, as from a scanner that sends no Enter.
+fn several(text: &str) -> Option<Vec<Tag>> {
+    let plain: Vec<char> = text.chars().filter(char::is_ascii_alphanumeric).collect();
+    if plain.len() <= Tag::LENGTH || plain.len() % Tag::LENGTH != 0 {
+        return None;
+    }
+    plain.chunks(Tag::LENGTH).map(|part| part.iter().collect::<String>().parse().ok()).collect()
 }
 
 fn quantity(text: &str) -> Option<Input> {
@@ -148,7 +155,6 @@ mod tests {
         assert_eq!(Input::read("UNDO"), Input::Command(Command::Undo));
         assert_eq!(Input::read("37,5 h"), Input::Hours(PlayHours::new(3750)));
         assert_eq!(Input::read("4006381333931"), Input::Other("4006381333931".into()));
-        assert_eq!(Input::read(TRIAL), Input::Trial);
         assert_eq!(Input::read("\r\n"), Input::Blank);
         let full = Measured {
             capacity: MilliampHours::new(812),

@@ -1,8 +1,9 @@
 //! What is said of the pack on the desk, whatever the session: something was seen on it, it was charged, a round is done.
 
-use crate::domain::event::{Charged, Event, FindingSeen};
+use crate::domain::event::{Charged, Event, FindingSeen, PackPlaced};
+use crate::domain::facts::PlaceFacts;
 use crate::domain::finding::Finding;
-use crate::domain::ids::PackId;
+use crate::domain::ids::{PackId, PlaceId};
 use crate::domain::pack::PackFacts;
 use crate::domain::verdict::Step;
 
@@ -10,6 +11,7 @@ use super::answer::Answer;
 use super::error::AppError;
 use super::intake::severity;
 use super::judging::{self, Ask};
+use super::lookup;
 use super::session::Here;
 
 /// Enters one event of a pack with the verdict that follows from it.
@@ -46,6 +48,46 @@ pub(crate) fn seen(
 pub(crate) fn charged(here: &mut Here<'_>, pack: PackId, step: Step) -> Result<Answer, AppError> {
     let at = here.desk.now();
     enter(here, pack, step, Charged { pack, at }.into())
+}
+
+/// Puts a pack into a place, or objects when that is a tray for another verdict.
+///
+/// # Errors
+/// A fault of the ledger.
+pub(crate) fn put(here: &mut Here<'_>, pack: PackId, place: PlaceId) -> Result<Answer, AppError> {
+    let now = here.desk.now();
+    let facts: PackFacts = here.ledger.facts(pack.into())?.unwrap_or_default();
+    let name = lookup::label(&facts.codes);
+    if let Some(elsewhere) = elsewhere(here, &facts)? {
+        return Ok(Answer::no(format!("pack {name} is {elsewhere}: it cannot lie in a tray"))
+            .next("take it in first, with `intake`, or give the result of its run"));
+    }
+    let (ruling, told) = judging::look(here.ledger, Ask { pack, step: Step::Look, player: None, now })?;
+    let tray: PlaceFacts = here.ledger.facts(place.into())?.unwrap_or_default();
+    if let Some(takes) = tray.tray.filter(|takes| *takes != ruling.verdict) {
+        let right = told.tray.map_or_else(
+            || format!("a tray for {}; none is declared yet (packmuster place add)", ruling.verdict),
+            |right| format!("put it into {right}, and scan that"),
+        );
+        let text =
+            format!("{} takes {takes}, and pack {name} is {}; nothing is entered", tray.name, ruling.verdict);
+        return Ok(Answer::no(text).next(right));
+    }
+    here.desk.record(here.ledger, vec![PackPlaced { pack, place, at: now }.into()])?;
+    Ok(Answer::done(format!("pack {name}, {}, lies in {}", ruling.verdict, tray.name)))
+}
+
+/// Where a pack is by the ledger, if that is no place to take it from.
+fn elsewhere(here: &mut Here<'_>, facts: &PackFacts) -> Result<Option<String>, AppError> {
+    Ok(if facts.loan.is_some() {
+        Some("out on a loan".to_owned())
+    } else if let Some(run) = facts.run {
+        Some(format!("in {}", lookup::name_of(here.ledger, run.slot.into())?))
+    } else if let Some(ride) = facts.ride {
+        Some(format!("in player {}", lookup::name_of(here.ledger, ride.player.into())?))
+    } else {
+        None
+    })
 }
 
 /// The answer when no pack lies on the desk yet.

@@ -8,11 +8,12 @@ use std::path::Path;
 use jiff::civil::Date;
 
 use crate::domain::command::Command;
-use crate::domain::event::{TagBound, TagRetired};
-use crate::domain::facts::OperatorFacts;
-use crate::domain::ids::{OperatorId, Thing, ThingKind};
+use crate::domain::event::{ScannerTuned, TagBound, TagRetired};
+use crate::domain::facts::{DeskFacts, OperatorFacts};
+use crate::domain::ids::{OperatorId, PackId, Thing, ThingKind};
 use crate::domain::moment::day_after;
 use crate::domain::tag::{Tag, TagKind};
+use crate::domain::twist::Twist;
 use crate::domain::units::{MilliampHours, PlayHours};
 use crate::ledger::{Ledger, LedgerError};
 use crate::scan::picture::{self, Limits};
@@ -22,6 +23,7 @@ use super::desk::{Desk, Operator};
 use super::error::AppError;
 use super::input::{Input, Measured};
 use super::lookup::{self, Scanned};
+use super::on_pack;
 
 /// Steps of a session that `undo` can go back.
 const REMEMBERED: usize = 200;
@@ -89,6 +91,11 @@ pub trait Work: Clone {
     /// In which order the tags of one picture are taken, lowest first.
     fn picture_order(kind: TagKind) -> u8;
 
+    /// The pack that lies on the desk: a place that is scanned takes it, and REPLACE means its tag.
+    fn at_hand(&self) -> Option<PackId> {
+        None
+    }
+
     /// Called when the session ends, to say what is left half done.
     fn left_over(&self) -> Option<String> {
         None
@@ -106,6 +113,8 @@ pub struct Session<W> {
     /// The last thing scanned, for a tag that replaces its own.
     last: Option<(String, Thing)>,
     replacing: Option<(String, Thing)>,
+    /// How this desk's scanner twists what it types, once it was looked up.
+    twist: Option<Twist>,
 }
 
 impl<W: Work> Session<W> {
@@ -113,7 +122,7 @@ impl<W: Work> Session<W> {
     pub fn new(work: W) -> Self {
         let fresh = work.clone();
         let (before, pad) = (VecDeque::new(), String::new());
-        Self { work, fresh, before, pad, repeat: None, last: None, replacing: None }
+        Self { work, fresh, before, pad, repeat: None, last: None, replacing: None, twist: None }
     }
 
     /// What to scan next.
@@ -135,12 +144,19 @@ impl<W: Work> Session<W> {
     /// # Errors
     /// A fault of the ledger; nothing was written then.
     pub fn scan(&mut self, ledger: &mut Ledger, desk: &mut Desk, line: &str) -> Result<Answer, AppError> {
-        let input = Input::read(line);
-        if input == Input::Blank {
+        let trial = Twist::of(line);
+        let input = self.understand(ledger, desk, line)?;
+        if input == Input::Blank && trial.is_none() {
             return Ok(Answer::done("").next(self.prompt()));
         }
         let (work, acts) = (self.work.clone(), desk.acts());
-        let answer = ledger.transact(|ledger| self.handle(&mut Here { ledger, desk }, input));
+        let answer = ledger.transact(|ledger| {
+            let here = &mut Here { ledger, desk };
+            match trial {
+                Some(twist) => self.trial(here, twist),
+                None => self.handle(here, input),
+            }
+        });
         match answer {
             Ok(mut answer) => {
                 if desk.acts() > acts {
@@ -181,6 +197,17 @@ impl<W: Work> Session<W> {
             Err(error) => return Ok(vec![(name, Answer::unclear(error.to_string(), error.hint()))]),
         };
         let (read, unread) = (picture.found.len(), picture.unread.len());
+        let tags: Vec<TagKind> = picture
+            .found
+            .iter()
+            .filter_map(|found| found.text.trim().parse::<Tag>().ok())
+            .map(|t| t.kind())
+            .collect();
+        if let Some(several) = unpaired(&tags) {
+            let text = format!("{name}: {several} in one picture: which belongs to which is not known");
+            let next = "one pair in each picture, or scan them one after the other; nothing was entered";
+            return Ok(vec![(name, Answer::unclear(text, next))]);
+        }
         let text = format!("{name}: {read} read, {unread} seen but not read");
         let mut texts: Vec<String> =
             picture.found.into_iter().map(|found| found.text.trim().to_owned()).collect();
@@ -203,6 +230,52 @@ impl<W: Work> Session<W> {
         Ok(answers)
     }
 
+    /// What a line says, with the twist of this desk's scanner undone where only that makes sense of it.
+    ///
+    /// What a person types by hand comes straight, so that is tried first.
+    fn understand(&mut self, ledger: &mut Ledger, desk: &Desk, line: &str) -> Result<Input, LedgerError> {
+        let input = Input::read(line);
+        if !matches!(input, Input::Slip(_) | Input::Other(_)) {
+            return Ok(input);
+        }
+        if self.twist.is_none() {
+            let facts: Option<DeskFacts> = ledger.facts(Thing::desk(&desk.name))?;
+            self.twist = Some(facts.unwrap_or_default().twist);
+        }
+        let twist = self.twist.clone().unwrap_or_default();
+        if twist.is_straight() || !twist.can_be_undone() {
+            return Ok(input);
+        }
+        let undone = Input::read(&twist.undo(line));
+        Ok(match (&input, &undone) {
+            (_, Input::Slip(_) | Input::Blank) => input,
+            // Words with spaces are typed by somebody; a code without any comes from the scanner.
+            (Input::Other(words), Input::Other(_)) if words.contains(char::is_whitespace) => input,
+            _ => undone,
+        })
+    }
+
+    /// The trial of the command card: says what the scanner's settings do to its text, and undoes it for this desk.
+    fn trial(&mut self, here: &mut Here<'_>, twist: Twist) -> Result<Answer, AppError> {
+        let known: Option<DeskFacts> = here.ledger.facts(Thing::desk(&here.desk.name))?;
+        if known.unwrap_or_default().twist != twist {
+            let event = ScannerTuned { desk: here.desk.name.clone(), twist: twist.clone() };
+            here.desk.record(here.ledger, vec![event.into()])?;
+        }
+        self.twist = Some(twist.clone());
+        if twist.is_straight() {
+            return Ok(Answer::done("the scanner types every character right"));
+        }
+        let mut answer = Answer::no("this scanner's settings change what it types");
+        answer.text.extend(twist.faults().into_iter().map(|fault| fault.words().to_owned()));
+        Ok(if twist.can_be_undone() {
+            let text = format!("until then it is undone for desk `{}`: go on scanning", here.desk.name);
+            answer.and(text).next("mend it, then scan the trial again")
+        } else {
+            answer.next("mend it, then scan the trial again; until then, press Enter after each scan")
+        })
+    }
+
     fn handle(&mut self, here: &mut Here<'_>, input: Input) -> Result<Answer, AppError> {
         if matches!(
             input,
@@ -213,11 +286,17 @@ impl<W: Work> Session<W> {
         }
         match input {
             Input::Tag(tag) => self.code(here, tag.text()),
+            Input::Several(tags) => {
+                let tags: Vec<String> = tags.iter().map(Tag::to_string).collect();
+                Ok(Answer::unclear(
+                    format!("{} tags came in one line: {}; nothing is entered", tags.len(), tags.join(", ")),
+                    "scan them one by one; if this happens again, scan the trial on the command card",
+                ))
+            }
             Input::Other(text) => self.other(here, &text),
             Input::Slip(text) => {
                 Ok(Answer::unclear(text, "scan it again, or type it as it is printed; nothing was written"))
             }
-            Input::Trial => Ok(Answer::done("the scanner types every character right")),
             Input::Number(number) => {
                 // A run of digits may be somebody's own code: what is bound comes first.
                 if matches!(lookup::scanned(here.ledger, &number)?, Scanned::Known(_)) {
@@ -312,6 +391,7 @@ impl<W: Work> Session<W> {
         }
         match scanned {
             Scanned::Known(thing) if thing.kind == ThingKind::Operator => sign_on(here, thing),
+            Scanned::Known(thing) if thing.kind == ThingKind::Place => self.place(here, thing),
             Scanned::Known(thing) if self.repeat == Some(thing) => {
                 Ok(Answer::done(format!("the same {} again; nothing new is written", thing.kind)))
             }
@@ -345,10 +425,31 @@ impl<W: Work> Session<W> {
     }
 
     fn other(&mut self, here: &mut Here<'_>, text: &str) -> Result<Answer, AppError> {
-        if matches!(lookup::scanned(here.ledger, text)?, Scanned::Unknown) {
-            return self.work.other(here, text);
+        if !matches!(lookup::scanned(here.ledger, text)?, Scanned::Unknown) {
+            return self.code(here, text);
         }
-        self.code(here, text)
+        // Where no tag can be read, the maker's serial tells which pack it is.
+        match here.ledger.named(ThingKind::Pack, text)?.as_slice() {
+            [] => self.work.other(here, text),
+            [only] => {
+                let code = Code { text: text.to_owned(), scanned: Scanned::Known(*only) };
+                self.repeat = None;
+                self.last = Some((String::new(), *only));
+                self.work.code(here, code)
+            }
+            several => Ok(Answer::unclear(
+                format!("{} packs have the serial {text}", several.len()),
+                "scan a tag; if none can be read, adopt it anew with a fresh tag",
+            )),
+        }
+    }
+
+    /// A place after a pack: the pack is put there.
+    fn place(&mut self, here: &mut Here<'_>, thing: Thing) -> Result<Answer, AppError> {
+        match (self.work.at_hand(), thing.place()) {
+            (Some(pack), Some(place)) => on_pack::put(here, pack, place),
+            _ => Ok(Answer::unclear("no pack is scanned yet", "scan a pack, then the place that it goes to")),
+        }
     }
 
     fn undo(&mut self, here: &mut Here<'_>) -> Result<Answer, AppError> {
@@ -371,9 +472,11 @@ impl<W: Work> Session<W> {
     }
 
     fn begin_replacing(&mut self) -> Answer {
-        match &self.last {
+        // A pack that lies here without a tag that can be read: whatever tags of ours it wore are replaced.
+        let at_hand = || self.work.at_hand().map(|pack| (String::new(), Thing::from(pack)));
+        match self.last.clone().or_else(at_hand) {
             Some((text, thing)) => {
-                self.replacing = Some((text.clone(), *thing));
+                self.replacing = Some((text, thing));
                 Answer::done(format!("the {}'s tag is to be replaced", thing.kind))
                     .next("stick the fresh tag on and scan it")
             }
@@ -411,6 +514,20 @@ impl<W: Work> Session<W> {
             )),
         }
     }
+}
+
+/// What a picture holds that cannot be paired without a guess: more than one holder with a pack, or one with several packs.
+fn unpaired(tags: &[TagKind]) -> Option<String> {
+    let count = |kind: TagKind| tags.iter().filter(|&&other| other == kind).count();
+    let packs = count(TagKind::Pack);
+    [(TagKind::Player, "players"), (TagKind::Slot, "slots")].into_iter().find_map(|(kind, word)| {
+        let holders = count(kind);
+        (holders > 0 && packs > 0 && holders + packs > 2).then(|| match (holders, packs) {
+            (1, packs) => format!("a {kind} and {packs} packs"),
+            (holders, 1) => format!("{holders} {word} and a pack"),
+            (holders, packs) => format!("{holders} {word} and {packs} packs"),
+        })
+    })
 }
 
 fn order<W: Work>(kind: TagKind) -> u8 {

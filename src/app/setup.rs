@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use crate::domain::event::{
-    Event, MakeDeclared, PlaceAdded, PlayerMakeDeclared, PolicyAdopted, SlotAdded, TagBound,
+    Event, MakeDeclared, PlaceAdded, PlayerMakeDeclared, PolicyAdopted, SlotAdded, SlotTakes, TagBound,
 };
 use crate::domain::ids::{ActId, MakeId, PlaceId, PlayerMakeId, SiteId, SlotId, ThingKind, WriterId};
 use crate::domain::make::{PackMake, PlayerMake};
@@ -16,6 +16,7 @@ use crate::policy::rules::Policy;
 use super::answer::Answer;
 use super::desk::Desk;
 use super::error::AppError;
+use super::lookup;
 use super::people::fresh;
 use super::session::Here;
 
@@ -158,6 +159,28 @@ pub fn add_slot(here: &mut Here<'_>, name: &str, tag: Option<&str>) -> Result<An
     events.extend(code.map(|code| TagBound { code, thing: slot.into() }.into()));
     here.desk.record(here.ledger, events)?;
     Ok(Answer::done(format!("slot {name}")))
+}
+
+/// Says which makes a slot takes; none named means every make.
+///
+/// # Errors
+/// When there is no such slot, or a make is not known.
+pub fn slot_takes(here: &mut Here<'_>, slot: &str, makes: &[String]) -> Result<Answer, AppError> {
+    let thing = lookup::find(here.ledger, slot)?;
+    let Some(slot) = thing.slot() else {
+        return Err(AppError::input(
+            format!("`{slot}` is a {}", thing.kind),
+            "give the tag or name of a slot",
+        ));
+    };
+    let mut takes = Vec::new();
+    for make in makes {
+        takes.push(lookup::make(here.ledger, Some(make))?);
+    }
+    let name = lookup::name_of(here.ledger, thing)?;
+    here.desk.record(here.ledger, vec![SlotTakes { slot, makes: takes }.into()])?;
+    let what = if makes.is_empty() { "every make".to_owned() } else { makes.join(", ") };
+    Ok(Answer::done(format!("{name} takes {what}")))
 }
 
 /// Adds a place.

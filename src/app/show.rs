@@ -2,13 +2,14 @@
 
 use serde::Serialize;
 
-use crate::domain::event::{Basis, Event, Use};
+use crate::domain::event::{Basis, Event, Service, Use};
 use crate::domain::facts::{
     CartonFacts, CodeFacts, LoanFacts, LotFacts, OperatorFacts, PlaceFacts, PlayerFacts, SlotFacts,
 };
 use crate::domain::ids::{PackId, PlayerMakeId, SlotId, Thing, ThingKind};
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
+use crate::domain::twist::Fault;
 use crate::domain::units::MilliampHours;
 use crate::domain::verdict::Step;
 use crate::ledger::{Ledger, LedgerError};
@@ -264,6 +265,38 @@ fn short(ledger: &mut Ledger, event: &Event) -> Result<String, LedgerError> {
         }
         Event::LoanEnded(e) => format!("player {} comes back", name_of(ledger, e.player.into())?),
         Event::FindingSeen(e) => format!("seen: {}", e.finding),
+        Event::PlayerArrived(e) => format!("on the desk `{}`, its intake begun", e.desk),
+        Event::PackFound(_) => "turned up by itself".to_owned(),
+        Event::PackPlaced(e) => format!("put into {}", name_of(ledger, e.place.into())?),
+        Event::LoanMoved(e) => {
+            let why = if e.renewed { "renewed" } else { "the date was wrong" };
+            format!("due {} instead of {}: {why}", e.due, e.was)
+        }
+        Event::Complained(e) => match e.after {
+            Some(hours) => format!("complaint: it stops after {hours}"),
+            None => "complaint: it stops early".to_owned(),
+        },
+        Event::LoanWrittenOff(_) => "written off: it never came back".to_owned(),
+        Event::SlotServiced(e) => match e.work {
+            Service::Serviced => "serviced".to_owned(),
+            Service::Adapter => "another adapter".to_owned(),
+        },
+        Event::SlotTakes(e) if e.makes.is_empty() => "takes every make".to_owned(),
+        Event::SlotTakes(e) => {
+            let settings = ledger.settings()?;
+            let names: Vec<&str> = e
+                .makes
+                .iter()
+                .filter_map(|make| settings.makes.get(make).map(|make| make.name.as_str()))
+                .collect();
+            format!("takes {}", names.join(", "))
+        }
+        Event::EntryCorrected(e) => format!("entry {} was wrong: {}", e.number, e.reason),
+        Event::PacksJoined(_) => "two records turned out to be one pack".to_owned(),
+        Event::ScannerTuned(e) => {
+            let faults: Vec<&str> = e.twist.faults().into_iter().map(Fault::words).collect();
+            if faults.is_empty() { "its scanner types right".to_owned() } else { faults.join("; ") }
+        }
         Event::RunBegan(e) => {
             format!("pack {} into {}", pack_name(ledger, e.pack)?, slot_name(ledger, Some(e.slot))?)
         }

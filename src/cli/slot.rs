@@ -29,6 +29,15 @@ enum Action {
         #[arg(long, value_name = "CODE")]
         tag: Option<String>,
     },
+    /// Say which makes a slot takes; without --make, every make
+    #[command(after_help = "Example: packmuster slot takes 'bench A, 1' --make 'Kestrel 1100'")]
+    Takes {
+        /// Its tag or name
+        slot: String,
+        /// A make that it takes; may be given several times
+        #[arg(long = "make", value_name = "NAME")]
+        makes: Vec<String>,
+    },
     /// List the slots, with the pack in each
     #[command(after_help = "Example: packmuster slot list")]
     List,
@@ -56,6 +65,13 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
             let mut desk = context.staffed_desk(&mut ledger)?;
             let here = &mut Here { ledger: &mut ledger, desk: &mut desk };
             let answer = setup::add_slot(here, &name, tag.as_deref())?;
+            super::tell(context, &answer)?;
+        }
+        Action::Takes { slot, makes } => {
+            let mut ledger = context.write()?;
+            let mut desk = context.staffed_desk(&mut ledger)?;
+            let here = &mut Here { ledger: &mut ledger, desk: &mut desk };
+            let answer = setup::slot_takes(here, &slot, &makes)?;
             super::tell(context, &answer)?;
         }
         Action::List => {

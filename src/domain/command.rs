@@ -7,6 +7,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
+use super::event::Service;
 use super::finding::{Finding, NoResult, Reason};
 use super::tag::Tag;
 
@@ -48,6 +49,12 @@ pub enum Command {
     Replace,
     /// Overrules the last refusal.
     Overrule,
+    /// The player came without a pack.
+    NoPack,
+    /// The tag on the pack cannot be read.
+    Unreadable,
+    /// Something was done to the last slot.
+    Service(Service),
     /// Something that was seen on the last pack.
     Finding(Finding),
     /// The run in the last slot ended without a reading.
@@ -93,6 +100,10 @@ const TABLE: &[Row] = &[
     row(Command::NextCarton, "carton", "Next carton", "CN7ZKYKH0QSKN"),
     row(Command::Replace, "replace", "Replace worn tag", "CAC4THSSWQYNY"),
     row(Command::Overrule, "overrule", "Overrule", "CFVK72QG2JFD7"),
+    row(Command::NoPack, "nopack", "No pack in it", "CJ6ENNSDX72AS"),
+    row(Command::Unreadable, "unreadable", "Tag cannot be read", "C3X3THXQ085W0"),
+    row(Command::Service(Service::Serviced), "serviced", "Slot serviced", "C0J9T5JAVKP2S"),
+    row(Command::Service(Service::Adapter), "adapter", "Slot: other adapter", "CYF6VNQDZYZQQ"),
     row(Command::Finding(Finding::Swollen), "swollen", "Swollen", "CKW2QA6KDFVWZ"),
     row(Command::Finding(Finding::Leaking), "leaking", "Leaking", "CQ3224JG9S8G7"),
     row(Command::Finding(Finding::Cracked), "cracked", "Cracked", "CACKYRPCRS41R"),

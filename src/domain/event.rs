@@ -14,6 +14,7 @@ use super::ids::{
 };
 use super::make::{PackMake, PlayerMake};
 use super::moment::Moment;
+use super::twist::Twist;
 use super::units::{Celsius, Cycles, MilliampHours, Milliohms, Minutes, PlayHours};
 use super::verdict::{Rule, Step, Verdict};
 
@@ -80,6 +81,16 @@ pub enum Method {
     Discharge,
     /// Taken over from an older record.
     Record,
+}
+
+/// What was done to a slot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Service {
+    /// It was cleaned, mended or calibrated.
+    Serviced,
+    /// It got another adapter.
+    Adapter,
 }
 
 /// What a safety notice covers; every field that is given must match.
@@ -151,6 +162,23 @@ macro_rules! events {
                 match kind {
                     $($kind => Some(serde_json::from_str(body).map(Self::$variant)),)*
                     _ => None,
+                }
+            }
+
+            /// The same event, told of another record of what turned out to be one pack.
+            ///
+            /// # Errors
+            /// When a value has no JSON form; no event has such a value.
+            pub fn told_of(&self, gone: PackId, keep: PackId) -> Result<Self, JsonError> {
+                let (gone, keep) = (gone.uuid().simple().to_string(), keep.uuid().simple().to_string());
+                match self {
+                    $(Self::$variant(body) => {
+                        let text = serde_json::to_string(body)?;
+                        if !text.contains(&gone) {
+                            return Ok(self.clone());
+                        }
+                        serde_json::from_str(&text.replace(&gone, &keep)).map(Self::$variant)
+                    }),*
                 }
             }
 
@@ -272,6 +300,36 @@ events! {
     LoanEnded = "return" { loan: LoanId, player: PlayerId, pack: PackId, at: Moment }
         touches |e| vec![e.loan.into(), e.player.into(), e.pack.into()];
 
+    /// A player lies on the desk: its intake has begun. It is finished when its pack is taken in, or is known to be missing.
+    PlayerArrived = "arrive" { player: PlayerId, desk: String, at: Moment }
+        touches |e| vec![e.player.into()];
+
+    /// A pack turned up by itself: nobody knows in which player it came.
+    PackFound = "found" { pack: PackId, at: Moment }
+        touches |e| vec![e.pack.into()];
+
+    /// A pack is put into a place.
+    PackPlaced = "put" { pack: PackId, place: PlaceId, at: Moment }
+        touches |e| vec![e.pack.into(), e.place.into()];
+
+    /// A loan is due on another day: it was renewed, or the date had been wrong.
+    LoanMoved = "due" { loan: LoanId, player: PlayerId, pack: PackId, was: Date, due: Date, renewed: bool, at: Moment }
+        touches |e| vec![e.loan.into(), e.player.into(), e.pack.into()];
+
+    /// A borrower says that the player on a loan stops too early: after so many hours, if they know.
+    Complained = "complaint" {
+        loan: LoanId,
+        player: PlayerId,
+        pack: PackId,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        after: Option<PlayHours>,
+        at: Moment,
+    } touches |e| vec![e.loan.into(), e.player.into(), e.pack.into()];
+
+    /// A loan that never came back: player and pack are written off, until they turn up.
+    LoanWrittenOff = "write_off" { loan: LoanId, player: PlayerId, pack: PackId, at: Moment }
+        touches |e| vec![e.loan.into(), e.player.into(), e.pack.into()];
+
     /// Somebody saw something on a pack. Names the carton while the pack is new: what is wrong with one concerns them all.
     FindingSeen = "finding" {
         pack: PackId,
@@ -280,6 +338,14 @@ events! {
         carton: Option<CartonId>,
         at: Moment,
     } touches |e| with(&[e.pack.into()], &[e.carton.map(Into::into)]);
+
+    /// A slot was serviced, or got another adapter: what was known of its bias and faults no longer holds.
+    SlotServiced = "serviced" { slot: SlotId, work: Service, at: Moment }
+        touches |e| vec![e.slot.into()];
+
+    /// The makes that a slot takes; none listed means every make.
+    SlotTakes = "slot_takes" { slot: SlotId, makes: Vec<MakeId> }
+        touches |e| vec![e.slot.into()];
 
     /// A pack goes into a slot.
     RunBegan = "run" { run: RunId, slot: SlotId, pack: PackId, at: Moment }
@@ -348,6 +414,22 @@ events! {
     /// A safety notice is lifted.
     NoticeLifted = "notice_lifted" { notice: NoticeId, at: Moment }
         touches |e| vec![e.notice.into()];
+
+    /// An entry was wrong: it no longer counts, and what should have stood there follows in the same act, if anything should.
+    EntryCorrected = "correct" {
+        writer: WriterId,
+        number: u64,
+        reason: String,
+        things: Vec<Thing>,
+    } touches |e| e.things.clone();
+
+    /// Two records turned out to be one pack: what was entered for `gone` belongs to `keep`. Names the things that held `gone`.
+    PacksJoined = "join" { keep: PackId, gone: PackId, holders: Vec<Thing>, at: Moment }
+        touches |e| e.holders.iter().copied().chain([e.keep.into(), e.gone.into()]).collect();
+
+    /// How the scanner of a desk twists what it types, as its trial showed.
+    ScannerTuned = "scanner" { desk: String, twist: Twist }
+        touches |e| vec![Thing::desk(&e.desk)];
 
     /// An act is taken back. Names the things that the act touched, so that their histories know.
     ActVoided = "void" { act: ActId, things: Vec<Thing> }

@@ -6,12 +6,13 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use serde_json::Error as JsonError;
 
-use super::event::{Event, Scope};
+use super::event::{Event, Scope, Service};
 use super::ids::{LoanId, LotId, MakeId, PackId, PlayerId, PlayerMakeId, RideId, RunId, Thing, ThingKind};
 use super::make::{PackMake, PlayerMake};
 use super::moment::Moment;
 use super::pack::{PackFacts, bind};
-use super::units::MilliampHours;
+use super::twist::Twist;
+use super::units::{MilliampHours, PlayHours};
 use super::verdict::Verdict;
 
 /// What a tag or foreign code names.
@@ -36,6 +37,12 @@ pub struct PlayerFacts {
     pub loan: Option<(LoanId, PackId, Moment, Date)>,
     /// Loans begun.
     pub loans: u32,
+    /// Since when, and at which desk, it lies there with its intake begun and not finished.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub arrived: Option<(Moment, String)>,
+    /// Since when it is written off.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub written_off: Option<Moment>,
 }
 
 /// A slot of the bench.
@@ -51,6 +58,15 @@ pub struct SlotFacts {
     pub readings: u32,
     /// Runs that ended without a reading.
     pub no_results: u32,
+    /// Of those, the ones in a row since the last reading or service.
+    #[serde(default)]
+    pub failures: u32,
+    /// When it was last serviced, and what was done: readings before that say nothing of its bias now.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub serviced: Option<(Service, Moment)>,
+    /// The makes that it takes; every make when empty.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub takes: Vec<MakeId>,
 }
 
 /// A place.
@@ -135,6 +151,15 @@ pub struct LoanFacts {
     pub ended: Option<Moment>,
     /// Why the judge was overruled for it.
     pub overruled: Option<String>,
+    /// How often it was renewed.
+    #[serde(default)]
+    pub renewals: u32,
+    /// The last complaint: after how many hours it stopped, if known, and when that was said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub complaint: Option<(Option<PlayHours>, Moment)>,
+    /// When it was written off.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub written_off: Option<Moment>,
 }
 
 /// A safety notice.
@@ -168,6 +193,13 @@ pub struct PolicyFacts {
     pub text: String,
     /// When it was adopted.
     pub adopted: Option<Moment>,
+}
+
+/// A scanning position.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct DeskFacts {
+    /// How its scanner twists what it types.
+    pub twist: Twist,
 }
 
 macro_rules! facts {
@@ -239,6 +271,7 @@ facts!(
     Notice(NoticeFacts),
     Site(SiteFacts),
     Policy(PolicyFacts),
+    Desk(DeskFacts),
 );
 
 impl Facts {
@@ -310,6 +343,11 @@ impl Facts {
                 Event::WriterOpened(_) => facts.writers = facts.writers.saturating_add(1),
                 _ => {}
             },
+            Self::Desk(facts) => {
+                if let Event::ScannerTuned(e) = event {
+                    facts.twist.clone_from(&e.twist);
+                }
+            }
             Self::Policy(facts) => {
                 if let Event::PolicyAdopted(e) = event {
                     *facts = PolicyFacts { text: e.text.clone(), adopted: Some(e.at) };
@@ -331,6 +369,7 @@ fn apply_code(facts: &mut CodeFacts, event: &Event) {
     match event {
         Event::TagBound(e) => *facts = CodeFacts { thing: Some(e.thing), retired: false },
         Event::TagRetired(e) if facts.thing == Some(e.thing) => facts.retired = true,
+        Event::PacksJoined(e) if facts.thing == Some(e.gone.into()) => facts.thing = Some(e.keep.into()),
         _ => {}
     }
 }
@@ -338,11 +377,30 @@ fn apply_code(facts: &mut CodeFacts, event: &Event) {
 fn apply_player(facts: &mut PlayerFacts, event: &Event) {
     match event {
         Event::PlayerAdded(e) => facts.make = Some(e.make),
-        Event::Installed(e) => facts.ride = Some((e.ride, e.pack)),
+        Event::Installed(e) => {
+            facts.ride = Some((e.ride, e.pack));
+            facts.written_off = None;
+        }
         Event::Removed(e) => {
             if facts.ride.is_some_and(|(ride, _)| ride == e.ride) {
                 facts.ride = None;
             }
+            facts.arrived = None;
+        }
+        Event::PlayerArrived(e) => {
+            facts.arrived = Some((e.at, e.desk.clone()));
+            facts.written_off = None;
+        }
+        Event::LoanMoved(e) => {
+            if let Some((_, _, _, due)) = facts.loan.as_mut().filter(|(loan, ..)| *loan == e.loan) {
+                *due = e.due;
+            }
+        }
+        Event::LoanWrittenOff(e) => facts.written_off = Some(e.at),
+        Event::PacksJoined(e) => {
+            let now = |pack: PackId| if pack == e.gone { e.keep } else { pack };
+            facts.ride = facts.ride.map(|(ride, pack)| (ride, now(pack)));
+            facts.loan = facts.loan.map(|(loan, pack, since, due)| (loan, now(pack), since, due));
         }
         Event::LoanBegan(e) => {
             facts.loan = Some((e.loan, e.pack, e.at, e.due));
@@ -352,6 +410,8 @@ fn apply_player(facts: &mut PlayerFacts, event: &Event) {
             if facts.loan.is_some_and(|(loan, ..)| loan == e.loan) {
                 facts.loan = None;
             }
+            facts.arrived = None;
+            facts.written_off = None;
         }
         _ => apply_codes(&mut facts.codes, event),
     }
@@ -368,11 +428,25 @@ fn apply_slot(facts: &mut SlotFacts, event: &Event) {
         Event::RunBegan(e) => facts.run = Some((e.run, e.pack, e.at)),
         Event::RunEnded(e) => {
             facts.no_results = facts.no_results.saturating_add(1);
+            // A power cut or somebody's hand says nothing of the slot.
+            if e.reason.may_be_the_slot() {
+                facts.failures = facts.failures.saturating_add(1);
+            }
             close(facts, Some(e.run));
         }
         Event::ReadingTaken(e) => {
             facts.readings = facts.readings.saturating_add(1);
+            facts.failures = 0;
             close(facts, e.run);
+        }
+        Event::SlotServiced(e) => {
+            facts.serviced = Some((e.work, e.at));
+            facts.failures = 0;
+        }
+        Event::SlotTakes(e) => facts.takes.clone_from(&e.makes),
+        Event::PacksJoined(e) => {
+            let now = |pack: PackId| if pack == e.gone { e.keep } else { pack };
+            facts.run = facts.run.map(|(run, pack, since)| (run, now(pack), since));
         }
         _ => apply_codes(&mut facts.codes, event),
     }
@@ -419,7 +493,17 @@ fn apply_loan(facts: &mut LoanFacts, event: &Event) {
             facts.began = Some(e.at);
             facts.due = Some(e.due);
         }
-        Event::LoanEnded(e) => facts.ended = Some(e.at),
+        Event::LoanEnded(e) => {
+            facts.ended = Some(e.at);
+            facts.written_off = None;
+        }
+        Event::LoanMoved(e) => {
+            facts.due = Some(e.due);
+            facts.renewals = facts.renewals.saturating_add(u32::from(e.renewed));
+        }
+        Event::Complained(e) => facts.complaint = Some((e.after, e.at)),
+        Event::LoanWrittenOff(e) => facts.written_off = Some(e.at),
+        Event::PacksJoined(e) if facts.pack == Some(e.gone) => facts.pack = Some(e.keep),
         Event::Overruled(e) => facts.overruled = Some(e.reason.clone()),
         _ => {}
     }

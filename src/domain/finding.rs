@@ -70,6 +70,13 @@ pub enum NoResult {
     TakenOut,
 }
 
+impl NoResult {
+    /// True where slot or pack may be at fault.
+    pub const fn may_be_the_slot(self) -> bool {
+        matches!(self, Self::SlotError | Self::Refused)
+    }
+}
+
 impl fmt::Display for NoResult {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {

@@ -132,11 +132,13 @@ pub enum ThingKind {
     Site,
     /// The policy in force.
     Policy,
+    /// A scanning position.
+    Desk,
 }
 
 impl ThingKind {
     /// Every kind, in the order of their stored numbers.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 15] = [
         Self::Code,
         Self::Pack,
         Self::Player,
@@ -151,6 +153,7 @@ impl ThingKind {
         Self::Notice,
         Self::Site,
         Self::Policy,
+        Self::Desk,
     ];
 
     /// The word for people.
@@ -170,6 +173,7 @@ impl ThingKind {
             Self::Notice => "safety notice",
             Self::Site => "site",
             Self::Policy => "policy",
+            Self::Desk => "desk",
         }
     }
 }
@@ -196,12 +200,12 @@ impl Thing {
 
     /// The history of a tag or foreign code: known by a digest of its text (UUIDv8 of SHA-256).
     pub fn code(text: &str) -> Self {
-        let digest: [u8; 32] = Sha256::digest(text.as_bytes()).into();
-        let mut bytes = [0_u8; 16];
-        for (to, from) in bytes.iter_mut().zip(digest) {
-            *to = from;
-        }
-        Self { kind: ThingKind::Code, id: Builder::from_custom_bytes(bytes).into_uuid() }
+        Self { kind: ThingKind::Code, id: digest(text) }
+    }
+
+    /// A scanning position, by a digest of its name.
+    pub fn desk(name: &str) -> Self {
+        Self { kind: ThingKind::Desk, id: digest(name) }
     }
 
     /// The pack that this thing is, if it is one.
@@ -214,10 +218,24 @@ impl Thing {
         (self.kind == ThingKind::Player).then_some(PlayerId(self.id))
     }
 
+    /// The place that this thing is, if it is one.
+    pub fn place(self) -> Option<PlaceId> {
+        (self.kind == ThingKind::Place).then_some(PlaceId(self.id))
+    }
+
     /// The slot that this thing is, if it is one.
     pub fn slot(self) -> Option<SlotId> {
         (self.kind == ThingKind::Slot).then_some(SlotId(self.id))
     }
+}
+
+fn digest(text: &str) -> Uuid {
+    let digest: [u8; 32] = Sha256::digest(text.as_bytes()).into();
+    let mut bytes = [0_u8; 16];
+    for (to, from) in bytes.iter_mut().zip(digest) {
+        *to = from;
+    }
+    Builder::from_custom_bytes(bytes).into_uuid()
 }
 
 macro_rules! things {

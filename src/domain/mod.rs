@@ -10,5 +10,6 @@ pub mod make;
 pub mod moment;
 pub mod pack;
 pub mod tag;
+pub mod twist;
 pub mod units;
 pub mod verdict;

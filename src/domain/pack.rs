@@ -8,9 +8,9 @@ use serde::{Deserialize, Serialize};
 
 use super::event::{Basis, Entrance, Event, Origin, PackAdded, Removed, Use};
 use super::finding::Finding;
-use super::ids::{CartonId, LoanId, LotId, MakeId, PackId, PlayerId, RideId, RunId, SlotId};
+use super::ids::{CartonId, LoanId, LotId, MakeId, PackId, PlaceId, PlayerId, RideId, RunId, SlotId};
 use super::moment::Moment;
-use super::units::{Cycles, MilliampHours, Milliohms};
+use super::units::{Cycles, MilliampHours, Milliohms, PlayHours};
 
 /// One capacity test costs a pack one full cycle.
 const TEST_CYCLES: Cycles = Cycles::new(1000);
@@ -167,6 +167,21 @@ pub struct PackFacts {
     /// Since when it is missing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub missing: Option<Moment>,
+    /// The place that it was put into, and when.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<(PlaceId, Moment)>,
+    /// Slots in which it gave no result since its last reading, for reasons that may lie with it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub refused_by: Vec<SlotId>,
+    /// The last complaint while it was out: after how many hours it stopped, if known, and when that was said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub complaint: Option<(Option<PlayHours>, Moment)>,
+    /// Since when it is written off.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub written_off: Option<Moment>,
+    /// The record that this one turned out to be part of.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub joined: Option<PackId>,
     /// What does not add up.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub oddities: Vec<(Oddity, Moment)>,
@@ -231,7 +246,8 @@ impl PackFacts {
                 if self.ride.is_some() {
                     self.odd(Oddity::InstalledWhileRiding, e.at);
                 }
-                self.missing = None;
+                self.turn_up();
+                self.place = None;
                 self.ride = Some(OpenRide { ride: e.ride, player: e.player, since: e.at });
             }
             Event::Removed(e) => self.remove(e),
@@ -247,15 +263,34 @@ impl PackFacts {
                 }
                 self.loans = self.loans.saturating_add(1);
                 self.loan = Some(OpenLoan { loan: e.loan, since: e.at, due: e.due });
+                self.place = None;
+                self.complaint = None;
             }
+            Event::LoanMoved(e) => {
+                if let Some(loan) = self.loan.as_mut().filter(|loan| loan.loan == e.loan) {
+                    loan.due = e.due;
+                }
+            }
+            Event::Complained(e) => {
+                self.complaint = Some((e.after, e.at));
+                self.findings.push((Finding::CutOutEarly, e.at));
+            }
+            Event::LoanWrittenOff(e) => self.written_off = Some(e.at),
+            Event::PackFound(_) => self.turn_up(),
+            Event::PackPlaced(e) => {
+                self.turn_up();
+                self.place = Some((e.place, e.at));
+            }
+            Event::PacksJoined(e) if e.gone == id => self.joined = Some(e.keep),
             Event::LoanEnded(e) => {
                 if self.loan.is_some_and(|loan| loan.loan == e.loan) {
                     self.loan = None;
                 }
                 self.returned = self.returned.max(Some(e.at));
+                self.written_off = None;
             }
             Event::FindingSeen(e) => {
-                self.missing = None;
+                self.turn_up();
                 self.findings.push((e.finding, e.at));
             }
             Event::Overruled(e) => self.odd(Oddity::Overruled, e.at),
@@ -269,40 +304,48 @@ impl PackFacts {
                 if self.run.is_some() {
                     self.odd(Oddity::RunWhileInSlot, e.at);
                 }
-                self.missing = None;
+                self.turn_up();
+                self.place = None;
                 self.run = Some(OpenRun { run: e.run, slot: e.slot, since: e.at });
             }
-            Event::RunEnded(e) => self.end_run(Some(e.run)),
+            Event::RunEnded(e) => {
+                if e.reason.may_be_the_slot() && !self.refused_by.contains(&e.slot) {
+                    self.refused_by.push(e.slot);
+                }
+                self.end_run(Some(e.run));
+            }
             Event::ReadingTaken(e) if e.pack == id => {
                 let fact =
                     ReadingFact { at: e.at, capacity: e.capacity, slot: e.slot, resistance: e.resistance };
                 let place = self.readings.partition_point(|reading| reading.at <= e.at);
                 self.readings.insert(place, fact);
                 self.bench_cycles = self.bench_cycles.plus(TEST_CYCLES);
-                self.missing = None;
+                self.refused_by.clear();
+                self.turn_up();
                 self.end_run(e.run);
             }
             Event::RoundDone(e) => {
                 let place = self.rounds.partition_point(|&at| at <= e.at);
                 self.rounds.insert(place, e.at);
                 self.bench_cycles = self.bench_cycles.plus(Cycles::new(e.cycles.saturating_mul(1000)));
-                self.missing = None;
+                self.turn_up();
             }
             Event::Charged(e) => self.charged = self.charged.max(Some(e.at)),
             _ => {}
         }
     }
 
+    /// A pack whose records were joined was entered more than once: what was known first stays, and gaps are filled.
     fn add(&mut self, e: &PackAdded) {
-        self.make = Some(e.make);
-        self.entrance = Some(e.entrance);
-        self.added = Some(e.at);
-        self.entered_as = Some(e.origin);
-        self.lot = e.lot;
-        self.carton = e.carton;
-        self.made = e.made;
-        self.serial.clone_from(&e.serial);
-        self.prior = e.prior;
+        self.make = self.make.or(Some(e.make));
+        self.entrance = self.entrance.or(Some(e.entrance));
+        self.added = self.added.or(Some(e.at));
+        self.entered_as = self.entered_as.or(Some(e.origin));
+        self.lot = self.lot.or(e.lot);
+        self.carton = self.carton.or(e.carton);
+        self.made = self.made.or(e.made);
+        self.serial = self.serial.take().or_else(|| e.serial.clone());
+        self.prior = self.prior.or(e.prior);
     }
 
     fn remove(&mut self, e: &Removed) {
@@ -317,7 +360,9 @@ impl PackFacts {
         }
         let sum = self.ride_cycles(e.used);
         *sum = sum.plus(e.used.cycles);
-        if !e.found {
+        if e.found {
+            self.written_off = None;
+        } else {
             self.missing = Some(e.at);
             self.odd(Oddity::Missing, e.at);
         }
@@ -329,6 +374,12 @@ impl PackFacts {
             Basis::Estimated { .. } => &mut self.estimated_cycles,
             Basis::Counted(_) | Basis::Unused => &mut self.counted_cycles,
         }
+    }
+
+    /// Whoever has it in hand knows where it is.
+    const fn turn_up(&mut self) {
+        self.missing = None;
+        self.written_off = None;
     }
 
     fn end_run(&mut self, run: Option<RunId>) {

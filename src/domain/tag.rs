@@ -99,6 +99,9 @@ pub enum TagError {
 pub struct Tag([u8; LENGTH]);
 
 impl Tag {
+    /// Characters of a tag's text.
+    pub const LENGTH: usize = LENGTH;
+
     /// Draws a fresh tag of a kind. Two of a million tags collide with a chance of about 1 in 70,000 (55 random bits).
     pub fn draw(kind: TagKind, random: &mut impl Rng) -> Self {
         let mut text = [0_u8; LENGTH];

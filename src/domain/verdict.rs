@@ -92,11 +92,13 @@ pub enum Rule {
     Resistance,
     /// It cut out early on its last loan.
     Reported,
+    /// Several slots gave no result with it.
+    Refused,
 }
 
 impl Rule {
     /// Every rule, in the order in which the judge asks them.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 13] = [
         Self::Finding,
         Self::Notice,
         Self::Identity,
@@ -109,6 +111,7 @@ impl Rule {
         Self::Age,
         Self::Resistance,
         Self::Reported,
+        Self::Refused,
     ];
 
     /// The rule's name.
@@ -126,6 +129,7 @@ impl Rule {
             Self::Age => "age",
             Self::Resistance => "resistance",
             Self::Reported => "reported",
+            Self::Refused => "refused",
         }
     }
 }

@@ -21,6 +21,7 @@ pub mod query;
 mod replay;
 mod schema;
 pub mod settings;
+mod story;
 pub mod undo;
 pub mod write;
 

@@ -24,6 +24,9 @@ use super::write::signed;
 /// Things held in memory at most before they are written out: about 1 kB each.
 const CACHED: usize = 250_000;
 
+/// How long a chain of joined records is followed.
+const JOINS: usize = 16;
+
 /// Index rows held in memory at most before they are written out: 64 bytes each.
 const TOUCHES: usize = 1_000_000;
 
@@ -70,7 +73,7 @@ impl Ledger {
         things.sort_unstable();
         things.dedup();
         self.cache.touches.extend(things.iter().map(|&thing| (thing, position)));
-        let mut anew = voided;
+        let mut anew = voided || matches!(event, Event::EntryCorrected(_) | Event::PacksJoined(_));
         if let Event::ActVoided(void) = event {
             self.mark_voided(void.act)?;
             anew = true;
@@ -81,6 +84,7 @@ impl Ledger {
             } else {
                 self.advance(thing, position, event)?;
             }
+            self.refold_joined(thing)?;
             self.settings_changed(thing.kind);
         }
         if self.cache.touches.len() > TOUCHES {
@@ -98,7 +102,7 @@ impl Ledger {
         Ok(())
     }
 
-    fn flush_touches(&mut self) -> Result<(), LedgerError> {
+    pub(crate) fn flush_touches(&mut self) -> Result<(), LedgerError> {
         if self.cache.touches.is_empty() {
             return Ok(());
         }
@@ -150,26 +154,17 @@ impl Ledger {
         Ok(())
     }
 
-    /// The fold of a thing's entries up to a clock value, and the position of the last of them; `None` when it has none.
-    ///
-    /// Acts that are voided by an entry up to that clock value are left out.
-    pub(crate) fn fold_until(
-        &mut self,
-        thing: Thing,
-        clock: i64,
-    ) -> Result<Option<(Facts, Position)>, LedgerError> {
-        self.flush_touches()?;
-        let entries = self.entries_of(thing, clock)?;
-        let Some(last) = entries.last().map(|entry| entry.position) else { return Ok(None) };
-        let voided: Vec<ActId> = entries
-            .iter()
-            .filter_map(|entry| if let Event::ActVoided(void) = &entry.event { Some(void.act) } else { None })
-            .collect();
-        let mut facts = Facts::unknown(thing.kind);
-        for entry in entries.iter().filter(|entry| !voided.contains(&entry.act)) {
-            facts.apply(thing, &entry.event);
+    /// Folds the pack that a record was joined to anew, when that record has changed.
+    fn refold_joined(&mut self, thing: Thing) -> Result<(), LedgerError> {
+        let mut pack = thing;
+        // Records may be joined to records that are joined again; a ring of them would be somebody's forgery.
+        for _ in 0..JOINS {
+            let Some(Facts::Pack(facts)) = self.cached(pack) else { return Ok(()) };
+            let Some(keep) = facts.joined else { return Ok(()) };
+            pack = keep.into();
+            self.refold(pack)?;
         }
-        Ok(Some((facts, last)))
+        Ok(())
     }
 
     /// The row of a thing, from memory or the file.

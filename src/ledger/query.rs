@@ -135,24 +135,28 @@ impl Ledger {
         Ok(things)
     }
 
-    /// The entries of a thing, in the order of the fold, with a mark on those that were taken back.
+    /// The entries of a thing, in the order of the fold, with a mark on those that were taken back or corrected.
     ///
     /// # Errors
     /// A fault of the file, or an entry that does not read.
     pub fn history(&mut self, thing: Thing) -> Result<Vec<(Entry, bool)>, LedgerError> {
         self.flush()?;
-        let entries = self.entries_of(thing, i64::MAX)?;
-        let voided: Vec<ActId> = entries
-            .iter()
-            .filter_map(|entry| if let Event::ActVoided(void) = &entry.event { Some(void.act) } else { None })
-            .collect();
-        Ok(entries
-            .into_iter()
-            .map(|entry| {
-                let taken_back = voided.contains(&entry.act);
-                (entry, taken_back)
-            })
-            .collect())
+        self.story(thing, i64::MAX)
+    }
+
+    /// The chain in which a thing was first heard of.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn home_of(&mut self, thing: Thing) -> Result<Option<WriterId>, LedgerError> {
+        self.flush()?;
+        let mut statement = self.conn.prepare_cached(
+            "SELECT writer FROM touch WHERE kind = ?1 AND id = ?2 ORDER BY clock, writer, number LIMIT 1",
+        )?;
+        let writer = statement
+            .query_row(params![code(thing.kind), thing.id.as_bytes()], |row| row.get::<_, [u8; 16]>(0))
+            .optional()?;
+        Ok(writer.map(|writer| WriterId::new(uuid::Uuid::from_bytes(writer))))
     }
 
     /// The entries of a thing up to a clock value, in order.

@@ -92,6 +92,7 @@ pub fn judge(case: &Case<'_>, policy: &Policy, question: &Question<'_>) -> Rulin
     reasons.extend(age(&view));
     reasons.extend(resistance(&view));
     reasons.extend(reported(&view));
+    reasons.extend(refused(&view));
     if reasons.is_empty() {
         reasons.extend(charge(&view));
     }
@@ -422,5 +423,15 @@ fn reported(view: &View<'_>) -> Option<Reason> {
     (!read_since).then(|| {
         let found = format!("cut out early on its last loan, entered on {}; no reading since", view.day(*at));
         Reason::new(Rule::Reported, Verdict::Measure, found)
+    })
+}
+
+/// One slot may be broken; several that give no result with the same pack speak against the pack.
+fn refused(view: &View<'_>) -> Option<Reason> {
+    let most = view.policy.rules.refused?;
+    let slots = u32::try_from(view.case.pack.refused_by.len()).unwrap_or(u32::MAX);
+    (slots >= most).then(|| {
+        Reason::new(Rule::Refused, Verdict::Recycle, format!("no result in {slots} different slots"))
+            .limit(format!("{most} slots"))
     })
 }

@@ -56,6 +56,10 @@ pub struct Policy {
     pub near_percent: u32,
     /// Longest loan, in days.
     pub longest_loan_days: u32,
+    /// After so many runs in a row without a result, a slot takes no more packs until it is serviced.
+    pub close_slot_after: u32,
+    /// Hours that a test takes, as far as nothing better is known.
+    pub test_hours: u32,
 }
 
 /// What a pack of one origin must hold.
@@ -105,6 +109,8 @@ pub struct Rules {
     pub resistance_percent: Option<u32>,
     /// A pack that cut out early needs a new reading.
     pub reported: bool,
+    /// In how many different slots a pack may give no result before it is condemned.
+    pub refused: Option<u32>,
 }
 
 /// How cartons are sampled.
@@ -176,6 +182,8 @@ struct File {
     plausible: PlausibleTable,
     review: ReviewTable,
     loans: LoansTable,
+    #[serde(default)]
+    bench: BenchTable,
 }
 
 #[derive(Deserialize)]
@@ -211,6 +219,36 @@ struct RulesTable {
     age: AgeTable,
     resistance: ResistanceTable,
     reported: Switch,
+    #[serde(default)]
+    refused: RefusedTable,
+}
+
+/// Came with a later packmuster: a policy that is older says nothing of it.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RefusedTable {
+    on: bool,
+    slots: u32,
+}
+
+impl Default for RefusedTable {
+    fn default() -> Self {
+        Self { on: true, slots: 2 }
+    }
+}
+
+/// Came with a later packmuster: a policy that is older says nothing of it.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct BenchTable {
+    close_slot_after: u32,
+    test_hours: u32,
+}
+
+impl Default for BenchTable {
+    fn default() -> Self {
+        Self { close_slot_after: 3, test_hours: 8 }
+    }
 }
 
 #[derive(Deserialize)]
@@ -375,6 +413,10 @@ impl RulesTable {
                 "expected at least 1; switch the rule off with on = false",
             );
         }
+        if !(2..=100).contains(&self.refused.slots) {
+            let key = "rules.refused.slots";
+            return value(key, &self.refused.slots, "expected 2 to 100; switch the rule off with on = false");
+        }
         if self.capacity.second_reading_within_percent > 50 {
             let key = "rules.capacity.second_reading_within_percent";
             return value(key, &self.capacity.second_reading_within_percent, "expected 0 to 50");
@@ -394,6 +436,7 @@ impl RulesTable {
             age_years: self.age.on.then_some(self.age.years),
             resistance_percent: self.resistance.on.then_some(self.resistance.percent_of_make),
             reported: self.reported.on,
+            refused: self.refused.on.then_some(self.refused.slots),
         })
     }
 }
@@ -412,6 +455,12 @@ impl File {
         if !(1..=3660).contains(&self.loans.longest_days) {
             return value("loans.longest_days", &self.loans.longest_days, "expected 1 to 3660");
         }
+        if !(1..=1000).contains(&self.bench.close_slot_after) {
+            return value("bench.close_slot_after", &self.bench.close_slot_after, "expected 1 to 1000");
+        }
+        if !(1..=1000).contains(&self.bench.test_hours) {
+            return value("bench.test_hours", &self.bench.test_hours, "expected 1 to 1000");
+        }
         if self.review.near_percent > 100 {
             return value("review.near_percent", &self.review.near_percent, "expected 0 to 100");
         }
@@ -424,6 +473,8 @@ impl File {
             plausible,
             near_percent: self.review.near_percent,
             longest_loan_days: self.loans.longest_days,
+            close_slot_after: self.bench.close_slot_after,
+            test_hours: self.bench.test_hours,
         })
     }
 }

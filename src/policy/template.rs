@@ -112,6 +112,14 @@ percent_of_make = 100
 [rules.reported]             # cut out early on its last loan, no reading since
 on = true
 
+[rules.refused]              # no result in several slots, for reasons that may lie with the pack
+on = true
+slots = 2
+
+[bench]
+close_slot_after = 3         # runs in a row without a result: the slot takes no more packs until it is serviced
+test_hours = 8               # how long a test takes, to tell when an open run should be done
+
 [use]                        # how use is estimated when nobody gives the player's hours
 hours_per_day = 2.0
 

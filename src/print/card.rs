@@ -50,7 +50,7 @@ impl Group {
             Self::Answers => "Answers and session",
             Self::Session => "Pack, carton and tag",
             Self::Findings => "Findings on the last pack",
-            Self::NoResult => "The run ended without a reading",
+            Self::NoResult => "The run ended without a reading; the slot",
             Self::Reasons => "Why a refusal is overruled",
         }
     }
@@ -64,9 +64,11 @@ impl Group {
             | Command::Round
             | Command::NextCarton
             | Command::Replace
+            | Command::NoPack
+            | Command::Unreadable
             | Command::Overrule => Self::Session,
             Command::Finding(_) => Self::Findings,
-            Command::NoResult(_) => Self::NoResult,
+            Command::NoResult(_) | Command::Service(_) => Self::NoResult,
             Command::Reason(_) => Self::Reasons,
         }
     }

@@ -2,11 +2,13 @@
 
 use jiff::civil::date;
 use packmuster::domain::event::{
-    ActVoided, Basis, CartonClosed, CartonOpened, Charged, Entrance, Event, FindingSeen, Installed,
-    LoanBegan, LoanEnded, LotReceived, MakeDeclared, Method, NoticeIssued, NoticeLifted, OperatorEnrolled,
-    Origin, Overruled, PackAdded, PlaceAdded, PlayerAdded, PlayerMakeDeclared, PolicyAdopted, ReadingTaken,
-    Removed, RestoredHead, RoundDone, RunBegan, RunEnded, Scope, SiteOpened, SlotAdded, TagBound, TagRetired,
-    Use, UseCounted, VerdictGiven, WriterOpened,
+    ActVoided, Basis, CartonClosed, CartonOpened, Charged, Complained, Entrance, EntryCorrected, Event,
+    FindingSeen, Installed, LoanBegan, LoanEnded, LoanMoved, LoanWrittenOff, LotReceived, MakeDeclared,
+    Method, NoticeIssued, NoticeLifted, OperatorEnrolled, Origin, Overruled, PackAdded, PackFound,
+    PackPlaced, PacksJoined, PlaceAdded, PlayerAdded, PlayerArrived, PlayerMakeDeclared, PolicyAdopted,
+    ReadingTaken, Removed, RestoredHead, RoundDone, RunBegan, RunEnded, ScannerTuned, Scope, Service,
+    SiteOpened, SlotAdded, SlotServiced, SlotTakes, TagBound, TagRetired, Use, UseCounted, VerdictGiven,
+    WriterOpened,
 };
 use packmuster::domain::facts::Facts;
 use packmuster::domain::finding::{Finding, NoResult};
@@ -16,6 +18,7 @@ use packmuster::domain::ids::{
 };
 use packmuster::domain::make::{Chemistry, PackMake, PlayerMake};
 use packmuster::domain::moment::Moment;
+use packmuster::domain::twist::Twist;
 use packmuster::domain::units::{
     Celsius, Cycles, Draw, Grams, MilliampHours, Milliohms, Millivolts, Minutes, PlayHours,
 };
@@ -85,7 +88,16 @@ pub(super) fn examples() -> Vec<Event> {
         UseCounted { ride, pack, was: estimated, used }.into(),
         LoanBegan { loan, player, pack, due: date(2027, 1, 20), at }.into(),
         LoanEnded { loan, player, pack, at }.into(),
-        FindingSeen { pack, finding: Finding::CorrodedContacts, carton: None, at }.into(),
+        PlayerArrived { player, desk: "two".into(), at }.into(),
+        PackFound { pack, at }.into(),
+        PackPlaced { pack, place: PlaceId::new(id(14)), at }.into(),
+        LoanMoved { loan, player, pack, was: date(2027, 1, 20), due: date(2027, 2, 20), renewed: true, at }
+            .into(),
+        Complained { loan, player, pack, after: Some(PlayHours::new(600)), at }.into(),
+        LoanWrittenOff { loan, player, pack, at }.into(),
+        FindingSeen { pack, finding: Finding::CorrodedContacts, carton: Some(carton), at }.into(),
+        SlotServiced { slot, work: Service::Adapter, at }.into(),
+        SlotTakes { slot, makes: vec![make] }.into(),
         RunBegan { run, slot, pack, at }.into(),
         RunEnded { run, slot, pack, reason: NoResult::PowerCut, at }.into(),
         ReadingTaken {
@@ -122,6 +134,13 @@ pub(super) fn examples() -> Vec<Event> {
         }
         .into(),
         NoticeLifted { notice: NoticeId::new(id(15)), at }.into(),
+        EntryCorrected { writer, number: 12, reason: "mistyped".into(), things: vec![pack.into()] }.into(),
+        PacksJoined { keep: pack, gone: PackId::new(id(17)), holders: vec![player.into()], at }.into(),
+        ScannerTuned {
+            desk: "two".into(),
+            twist: Twist { prefix: "]C1".into(), suffix: "#".into(), typed: "ZY".into(), meant: "YZ".into() },
+        }
+        .into(),
         ActVoided { act: ActId::new(id(16)), things: vec![pack.into(), Thing::POLICY] }.into(),
     ]
 }

@@ -1,18 +1,16 @@
 //! Intake: a player comes back, its pack is taken out and judged, and a fit pack goes in.
 
+mod take;
+mod usage;
+
 use crate::domain::command::Command;
-use crate::domain::event::{
-    Basis, Entrance, Event, Installed, LoanEnded, Origin, PackAdded, PlayerAdded, Removed, TagBound, Use,
-    UseCounted,
-};
+use crate::domain::event::{Entrance, Installed, PlayerAdded, PlayerArrived, TagBound, Use, UseCounted};
 use crate::domain::facts::PlayerFacts;
 use crate::domain::ids::{LoanId, PackId, PlayerId, RideId, ThingKind};
-use crate::domain::moment::Moment;
-use crate::domain::pack::{OpenRide, PackFacts};
+use crate::domain::pack::PackFacts;
 use crate::domain::tag::{Tag, TagKind};
 use crate::domain::units::PlayHours;
 use crate::domain::verdict::{Step, Verdict};
-use crate::ledger::{Ledger, LedgerError};
 
 use super::answer::{Answer, Outcome};
 use super::error::AppError;
@@ -20,6 +18,47 @@ use super::judging::{self, Ask};
 use super::lookup::{self, Scanned};
 use super::on_pack;
 use super::session::{Amount, Code, Here, Work};
+pub(crate) use usage::usage;
+use usage::{counted, tell_use};
+
+/// A ride that ended, and what it cost.
+type Ended = (RideId, Use);
+
+/// A pack that lies on the desk.
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Found {
+    /// It is in the ledger.
+    Known(PackId),
+    /// A fresh tag, or a code that names nothing, is on it.
+    Fresh(String),
+}
+
+impl Found {
+    fn of(code: &Code) -> Self {
+        match code.scanned {
+            Scanned::Known(thing) => thing.pack().map_or_else(|| Self::Fresh(code.text.clone()), Self::Known),
+            _ => Self::Fresh(code.text.clone()),
+        }
+    }
+
+    const fn known(&self) -> Option<PackId> {
+        match self {
+            Self::Known(pack) => Some(*pack),
+            Self::Fresh(_) => None,
+        }
+    }
+}
+
+/// What waits for YES or NO.
+#[derive(Debug, Clone)]
+enum Doubt {
+    /// Another pack than expected was in the player.
+    Other(Found),
+    /// The tag on the pack cannot be read; by its last ride it is this one.
+    Unread(PackId),
+    /// A pack came without a player.
+    Alone(Found),
+}
 
 /// What adopted things are, when the ledger has more than one make.
 #[derive(Debug, Clone, Default)]
@@ -40,7 +79,7 @@ struct Player {
     loan: Option<(LoanId, PackId)>,
     hours: Option<PlayHours>,
     /// The pack that was taken out, with the ride that it ended.
-    taken: Option<(PackId, Option<(RideId, Use)>)>,
+    taken: Option<(PackId, Option<Ended>)>,
     /// A pack was put in.
     fitted: bool,
     /// It came into the ledger by this scan: the pack scanned next is the one found in it.
@@ -65,8 +104,7 @@ pub struct Intake {
     makes: Makes,
     player: Option<Player>,
     pack: Option<PackId>,
-    /// Another pack than expected was scanned; it waits for YES or NO.
-    mismatch: Option<Code>,
+    doubt: Option<Doubt>,
 }
 
 impl Intake {
@@ -87,7 +125,7 @@ impl Intake {
                 format!("scan the pack of {}, or NO to leave that player", open.name),
             ));
         }
-        self.mismatch = None;
+        self.doubt = None;
         self.pack = None;
         let (id, adopted) = match code.scanned {
             Scanned::Known(thing) => (PlayerId::new(thing.id), false),
@@ -106,6 +144,21 @@ impl Intake {
         let mut answer = Answer::done(text);
         if let Some((_, pack)) = facts.ride {
             answer = answer.and(format!("should carry pack {}", lookup::pack_name(here.ledger, pack)?));
+        }
+        if let Some(off) = facts.written_off {
+            answer = answer.and(format!("written off on {}: it is back", off.day(here.ledger.zone())));
+        }
+        match &facts.arrived {
+            Some((at, desk)) if !adopted => {
+                let at = at.local(here.ledger.zone());
+                answer =
+                    answer.and(format!("its intake was begun on {at} at {desk} and not finished: go on"));
+            }
+            None if facts.loan.is_some() => {
+                let arrived = PlayerArrived { player: id, desk: here.desk.name.clone(), at: here.desk.now() };
+                here.desk.record(here.ledger, vec![arrived.into()])?;
+            }
+            _ => {}
         }
         self.player = Some(Player {
             id,
@@ -132,128 +185,80 @@ impl Intake {
         Ok(player)
     }
 
-    fn scan_pack(&mut self, here: &mut Here<'_>, code: Code) -> Result<Answer, AppError> {
-        let Some(player) = self.player.clone() else {
-            return Ok(Answer::unclear("no player is scanned yet", "scan the player that this pack came in"));
-        };
-        let known = match code.scanned {
-            Scanned::Known(thing) => thing.pack(),
-            _ => None,
-        };
+    fn scan_pack(&mut self, here: &mut Here<'_>, code: &Code) -> Result<Answer, AppError> {
+        let found = Found::of(code);
+        let Some(player) = self.player.clone() else { return self.ask_alone(here, found) };
         if player.taken.is_some() || player.fitted {
-            return self.fit(here, &player, known);
+            return self.fit(here, &player, found.known());
         }
-        let facts: Option<PackFacts> = match known {
+        let facts: Option<PackFacts> = match found.known() {
             Some(pack) => here.ledger.facts(pack.into())?,
             None => None,
         };
         let elsewhere =
             facts.as_ref().and_then(|facts| facts.ride).is_some_and(|ride| ride.player != player.id);
+        let next = "scan the pack that is in it, or YES if this one was in it";
         match player.expected {
-            Some((_, expected)) if known == Some(expected) => self.take_in(here, &player, known, &code),
+            Some((_, expected)) if found.known() == Some(expected) => self.take_in(here, &player, &found),
             Some((_, expected)) => {
                 let name = lookup::pack_name(here.ledger, expected)?;
-                self.mismatch = Some(code);
-                Ok(Answer::no(format!(
-                    "player {} should carry pack {name}, and this is another",
-                    player.name
-                ))
-                .next("scan the pack that is in it, or YES if this one was in it"))
+                self.doubt = Some(Doubt::Other(found));
+                let text = format!("player {} should carry pack {name}, and this is another", player.name);
+                Ok(Answer::no(text).next(next))
             }
             None if elsewhere => {
-                self.mismatch = Some(code);
-                Ok(Answer::no("this pack should be in another player")
-                    .next("scan the pack that is in it, or YES if this one was in it"))
+                self.doubt = Some(Doubt::Other(found));
+                Ok(Answer::no("this pack should be in another player").next(next))
             }
-            None if known.is_some() && player.is_empty() => self.fit(here, &player, known),
-            None => self.take_in(here, &player, known, &code),
+            None if found.known().is_some() && player.is_empty() => self.fit(here, &player, found.known()),
+            None => self.take_in(here, &player, &found),
         }
     }
 
-    /// Ends the ride and the loan, adopts what is new, and judges the pack: one act.
-    fn take_in(
-        &mut self,
-        here: &mut Here<'_>,
-        player: &Player,
-        known: Option<PackId>,
-        code: &Code,
-    ) -> Result<Answer, AppError> {
-        let now = here.desk.now();
-        let mut events = Vec::new();
-        let mut text = Vec::new();
-        let pack = match known {
-            Some(pack) => pack,
-            None => self.adopt_pack(here, code, now, &mut events)?,
+    /// A pack, and no player: a forgotten scan, or a pack that came alone.
+    fn ask_alone(&mut self, here: &mut Here<'_>, found: Found) -> Result<Answer, AppError> {
+        let name = match &found {
+            Found::Known(pack) => lookup::pack_name(here.ledger, *pack)?,
+            Found::Fresh(_) => "with this tag".to_owned(),
         };
-        if known.is_none() {
-            text.push("new to the ledger: adopted, origin service, history unknown".to_owned());
-        }
-        let mut ended = None;
-        if let Some((ride, expected)) = player.expected.filter(|(_, expected)| *expected != pack) {
-            let facts: PackFacts = here.ledger.facts(expected.into())?.unwrap_or_default();
-            let open = OpenRide { ride, player: player.id, since: facts.ride.map_or(now, |open| open.since) };
-            let lent = facts.loan.is_some();
-            let used = usage(here.ledger, &facts, open, lent, None, now)?;
-            events.push(
-                Removed { ride, pack: expected, player: player.id, used, found: false, at: now }.into(),
-            );
-            text.push(format!(
-                "pack {} was not in it: its whereabouts are unknown",
-                lookup::label(&facts.codes)
-            ));
-        }
-        let facts: PackFacts = here.ledger.facts(pack.into())?.unwrap_or_default();
-        if let Some(open) = facts.ride {
-            let hours = player.hours.filter(|_| open.player == player.id);
-            let used = usage(here.ledger, &facts, open, facts.loan.is_some(), hours, now)?;
-            let (ride, from) = (open.ride, open.player);
-            events.push(Removed { ride, pack, player: from, used, found: true, at: now }.into());
-            text.push(tell_use(used));
-            ended = Some((ride, used));
-        }
-        if let Some((loan, lent)) = player.loan {
-            events.push(LoanEnded { loan, player: player.id, pack: lent, at: now }.into());
-            text.push(format!("the loan of player {} has ended", player.name));
-        }
-        let ask = Ask { pack, step: Step::Intake, player: None, now };
-        let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
-        here.desk.record(here.ledger, events)?;
-        self.mismatch = None;
-        self.pack = Some(pack);
-        if let Some(player) = &mut self.player {
-            player.taken = Some((pack, ended));
-            player.expected = None;
-            player.loan = None;
-        }
-        Ok(Answer::verdict(told, text, severity(ruling.verdict)))
+        self.doubt = Some(Doubt::Alone(found));
+        Ok(Answer::unclear(
+            format!("no player is scanned yet: did pack {name} come without one?"),
+            "YES if it came alone; else the player that it came in, then the pack",
+        ))
     }
 
-    fn adopt_pack(
-        &self,
-        here: &mut Here<'_>,
-        code: &Code,
-        now: Moment,
-        events: &mut Vec<Event>,
-    ) -> Result<PackId, AppError> {
-        let make = lookup::make(here.ledger, self.makes.pack.as_deref())?;
-        let pack = PackId::draw(now, &mut here.desk.random);
-        events.push(
-            PackAdded {
-                pack,
-                make,
-                origin: Origin::Service,
-                entrance: Entrance::Adopted,
-                lot: None,
-                carton: None,
-                made: None,
-                serial: None,
-                prior: None,
-                at: now,
+    /// The tag cannot be read: the player's last ride says which pack it should be.
+    fn ask_unread(&mut self, here: &mut Here<'_>) -> Result<Answer, AppError> {
+        let Some((_, expected)) = self.player.as_ref().and_then(|player| player.expected) else {
+            return Ok(Answer::unclear(
+                "no pack is expected here, so the last ride does not tell which one this is",
+                "type the maker's serial; or stick a fresh tag on and scan it, and join the two records later",
+            ));
+        };
+        let facts: PackFacts = here.ledger.facts(expected.into())?.unwrap_or_default();
+        let settings = here.ledger.settings()?;
+        let make = facts.make.and_then(|make| settings.makes.get(&make)).map(|make| make.name.clone());
+        let mut known = vec![make.unwrap_or_else(|| "make unknown".to_owned())];
+        known.extend(facts.made.map(|made| format!("made {made}")));
+        known.extend(facts.serial.clone().map(|serial| format!("serial {serial}")));
+        self.doubt = Some(Doubt::Unread(expected));
+        let name = lookup::label(&facts.codes);
+        Ok(Answer::no(format!("by its last ride this is pack {name}: {}", known.join(", "))).next(
+            "YES if what is printed on it agrees, then REPLACE and a fresh tag; or NO, and a fresh tag to adopt it",
+        ))
+    }
+
+    fn answer_doubt(&mut self, here: &mut Here<'_>) -> Result<Answer, AppError> {
+        match (self.doubt.take(), self.player.clone()) {
+            (Some(Doubt::Other(found)), Some(player)) => self.take_in(here, &player, &found),
+            (Some(Doubt::Unread(pack)), Some(player)) => {
+                let answer = self.take_in(here, &player, &Found::Known(pack))?;
+                Ok(answer.next("REPLACE, then a fresh tag on it"))
             }
-            .into(),
-        );
-        events.push(TagBound { code: code.text.clone(), thing: pack.into() }.into());
-        Ok(pack)
+            (Some(Doubt::Alone(found)), _) => self.take_alone(here, &found),
+            _ => Ok(Answer::unclear("nothing waits for a yes", self.prompt())),
+        }
     }
 
     /// Judges a pack for the player on the desk, and puts it in when it is fit.
@@ -325,7 +330,7 @@ impl Work for Intake {
     fn code(&mut self, here: &mut Here<'_>, code: Code) -> Result<Answer, AppError> {
         match kind(&code) {
             Some(ThingKind::Player) => self.scan_player(here, &code),
-            Some(ThingKind::Pack) => self.scan_pack(here, code),
+            Some(ThingKind::Pack) => self.scan_pack(here, &code),
             Some(other) => Ok(Answer::unclear(format!("a {other} is not expected at intake"), self.prompt())),
             None => Ok(Answer::unclear("nothing is known by this code", self.prompt())),
         }
@@ -353,17 +358,19 @@ impl Work for Intake {
                 Some(pack) => on_pack::charged(here, pack, Step::Intake),
                 None => Ok(on_pack::none("scan the pack first")),
             },
-            Command::Yes => match (self.mismatch.take(), self.player.clone()) {
-                (Some(code), Some(player)) => {
-                    let known = match code.scanned {
-                        Scanned::Known(thing) => thing.pack(),
-                        _ => None,
-                    };
-                    self.take_in(here, &player, known, &code)
-                }
-                _ => Ok(Answer::unclear("nothing waits for a yes", self.prompt())),
+            Command::Yes => self.answer_doubt(here),
+            Command::No if self.doubt.take().is_some() => Ok(Answer::done("dropped")),
+            Command::No if self.player.as_ref().is_some_and(|player| !player.is_untouched()) => {
+                let done = self.player.take();
+                self.pack = None;
+                let name = done.map(|player| player.name).unwrap_or_default();
+                Ok(Answer::done(format!("player {name} is done with")))
+            }
+            Command::NoPack => match self.player.clone().filter(Player::is_untouched) {
+                Some(player) => self.take_empty(here, &player),
+                None => Ok(Answer::unclear("no player waits for its pack", self.prompt())),
             },
-            Command::No if self.mismatch.take().is_some() => Ok(Answer::done("dropped")),
+            Command::Unreadable => self.ask_unread(here),
             Command::No if self.player.as_ref().is_some_and(Player::is_untouched) => {
                 let left = self.player.take();
                 let name = left.map(|player| player.name).unwrap_or_default();
@@ -390,7 +397,8 @@ impl Work for Intake {
     }
 
     fn prompt(&self) -> String {
-        match (&self.mismatch, &self.player) {
+        match (&self.doubt, &self.player) {
+            (Some(Doubt::Alone(_)), _) => "YES if it came alone, or the player that it came in".to_owned(),
             (Some(_), _) => "YES, NO, or the pack that is in it".to_owned(),
             (None, None) => "a player".to_owned(),
             (None, Some(player)) if player.fitted => "the next player".to_owned(),
@@ -404,6 +412,10 @@ impl Work for Intake {
                 format!("the pack in {} (its hours first, if it counts them)", player.name)
             }
         }
+    }
+
+    fn at_hand(&self) -> Option<PackId> {
+        self.pack
     }
 
     fn left_over(&self) -> Option<String> {
@@ -426,51 +438,4 @@ pub(crate) const fn severity(verdict: Verdict) -> Outcome {
         Verdict::Isolate => Outcome::No,
         _ => Outcome::Yes,
     }
-}
-
-fn tell_use(used: Use) -> String {
-    match used.basis {
-        Basis::Counted(hours) => format!("{} by the player's {hours}", used.cycles),
-        Basis::Unused => "no use: it stood on the shelf".to_owned(),
-        Basis::Estimated { days } => format!("{} estimated from {days} days out", used.cycles),
-    }
-}
-
-/// What a ride cost: by the player's hours if they are known, else estimated from the days out.
-///
-/// A ride that was never lent costs nothing.
-pub(crate) fn usage(
-    ledger: &mut Ledger,
-    facts: &PackFacts,
-    ride: OpenRide,
-    lent: bool,
-    hours: Option<PlayHours>,
-    now: Moment,
-) -> Result<Use, LedgerError> {
-    if let Some(hours) = hours {
-        return counted(ledger, facts, ride.player, hours);
-    }
-    if !lent {
-        return Ok(Use { cycles: crate::domain::units::Cycles::default(), basis: Basis::Unused });
-    }
-    let since = facts.loan.map_or(ride.since, |loan| loan.since);
-    let days = u32::try_from(now.days_since(since).max(0)).unwrap_or(u32::MAX);
-    let per_day = ledger.settings()?.policy.hours_per_day;
-    let hours = PlayHours::new(per_day.raw().saturating_mul(days));
-    let used = counted(ledger, facts, ride.player, hours)?;
-    Ok(Use { cycles: used.cycles, basis: Basis::Estimated { days } })
-}
-
-fn counted(
-    ledger: &mut Ledger,
-    facts: &PackFacts,
-    player: PlayerId,
-    hours: PlayHours,
-) -> Result<Use, LedgerError> {
-    let player: PlayerFacts = ledger.facts(player.into())?.unwrap_or_default();
-    let settings = ledger.settings()?;
-    let draw = player.make.and_then(|make| settings.player_makes.get(&make)).map(|make| make.draw);
-    let rated = facts.make.and_then(|make| settings.makes.get(&make)).map(|make| make.rated);
-    let cycles = draw.zip(rated).map(|(draw, rated)| hours.cycles(draw, rated)).unwrap_or_default();
-    Ok(Use { cycles, basis: Basis::Counted(hours) })
 }
