@@ -5,13 +5,16 @@
 
 pub mod answer;
 pub mod bench;
+pub mod correct;
 pub mod desk;
 pub mod dispatch;
 pub mod error;
 pub mod import;
 pub mod input;
 pub mod intake;
+pub mod join;
 pub mod judging;
+pub mod loan;
 pub mod lookup;
 pub mod notice;
 mod on_pack;
@@ -21,3 +24,4 @@ pub mod review;
 pub mod session;
 pub mod setup;
 pub mod show;
+pub mod waiting;

@@ -1,15 +1,19 @@
 //! Safety notices: issue and lift.
 
+use jiff::civil::Date;
+use serde::Serialize;
+
 use crate::domain::event::{NoticeIssued, NoticeLifted, Scope};
 use crate::domain::facts::{Facts, NoticeFacts};
-use crate::domain::finding::CAUTIONS;
 use crate::domain::ids::{LotId, MakeId, NoticeId, Thing, ThingKind};
 use crate::domain::verdict::Verdict;
 use crate::ledger::{Ledger, LedgerError};
+use crate::policy::notice::covers;
 
 use super::answer::Answer;
 use super::error::AppError;
 use super::lookup;
+use super::review::Whereabouts;
 use super::session::Here;
 
 /// What a notice covers, by names.
@@ -51,7 +55,7 @@ pub fn issue(here: &mut Here<'_>, covers: &Named, verdict: Verdict, text: &str) 
     let scope = Scope { make, lot, serials: covers.serials.clone() };
     let event = NoticeIssued { notice, scope, verdict, text: text.trim().to_owned(), at };
     here.desk.record(here.ledger, vec![event.into()])?;
-    Ok(Answer::done(format!("notice {notice} is in force: {verdict} {}", text.trim())).and(CAUTIONS))
+    Ok(Answer::done(format!("notice {notice} is in force: {verdict} {}", text.trim())))
 }
 
 /// Lifts a notice.
@@ -70,6 +74,42 @@ pub fn lift(here: &mut Here<'_>, notice: &str) -> Result<Answer, AppError> {
     let at = here.desk.now();
     here.desk.record(here.ledger, vec![NoticeLifted { notice: *id, at }.into()])?;
     Ok(Answer::done(format!("lifted: {}", facts.text)))
+}
+
+/// A pack that a notice covers.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Covered {
+    /// Its tag.
+    pub pack: String,
+    /// Where it is.
+    #[serde(rename = "where")]
+    pub place: Whereabouts,
+    /// When it is due back, if it is with a borrower.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub due: Option<Date>,
+}
+
+/// The packs that a notice covers, those with borrowers first, soonest due first.
+///
+/// # Errors
+/// A fault of the ledger.
+pub fn packs(ledger: &mut Ledger, notice: &NoticeFacts) -> Result<Vec<Covered>, LedgerError> {
+    let mut covered = Vec::new();
+    ledger.each(ThingKind::Pack, |_, _, facts| {
+        if let Facts::Pack(pack) = facts
+            && pack.joined.is_none()
+            && covers(&notice.scope, &pack)
+        {
+            covered.push(Covered {
+                pack: lookup::label(&pack.codes),
+                place: Whereabouts::of(&pack),
+                due: pack.loan.map(|loan| loan.due),
+            });
+        }
+        Ok::<(), LedgerError>(())
+    })?;
+    covered.sort_by(|a, b| (a.place, a.due, &a.pack).cmp(&(b.place, b.due, &b.pack)));
+    Ok(covered)
 }
 
 /// Every notice, lifted or not.

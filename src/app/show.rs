@@ -12,6 +12,7 @@ use crate::domain::pack::PackFacts;
 use crate::domain::twist::Fault;
 use crate::domain::units::MilliampHours;
 use crate::domain::verdict::Step;
+use crate::ledger::entry::Entry;
 use crate::ledger::{Ledger, LedgerError};
 use crate::policy::limits::thirstiest;
 
@@ -46,9 +47,11 @@ pub struct Happening {
     pub desk: String,
     /// The entry's kind.
     pub kind: &'static str,
+    /// Its number in the chain of its site, as a correction names it.
+    pub entry: String,
     /// In words.
     pub text: String,
-    /// It was taken back.
+    /// It was taken back or corrected.
     pub taken_back: bool,
     /// For a reading: what it gave.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -70,14 +73,25 @@ pub fn life(ledger: &mut Ledger, thing: Thing, now: Moment) -> Result<Life, Ledg
         Some(pack) => Some(judging::look(ledger, Ask { pack, step: Step::Look, player: None, now })?.1),
         None => None,
     };
+    let sites: Vec<_> = ledger.sites()?;
+    let number = |entry: &Entry| match sites.as_slice() {
+        [_] => entry.position.number.to_string(),
+        several => {
+            let site = several.iter().find(|(_, _, writer)| *writer == entry.position.writer);
+            let name = site.map_or("?", |(_, name, _)| name.as_str());
+            format!("{name}:{}", entry.position.number)
+        }
+    };
     let mut history = Vec::new();
     for (entry, taken_back) in ledger.history(thing)? {
         let (play_h, health_percent, capacity_mah) = measures(ledger, &entry.event)?;
+        let number = number(&entry);
         history.push(Happening {
             recorded: entry.recorded.local(ledger.zone()),
             operator: entry.operator,
             desk: entry.desk,
             kind: entry.event.kind(),
+            entry: number,
             text: words(ledger, &entry.event, entry.recorded)?,
             taken_back,
             capacity_mah,
@@ -221,6 +235,14 @@ fn player_make(ledger: &mut Ledger, make: Option<PlayerMakeId>) -> Result<String
     let settings = ledger.settings()?;
     let make = make.and_then(|make| settings.player_makes.get(&make));
     Ok(make.map_or_else(|| "unknown".to_owned(), |make| format!("{}, draws {}", make.name, make.draw)))
+}
+
+/// An entry in words, for messages.
+///
+/// # Errors
+/// A fault of the ledger.
+pub fn in_words(ledger: &mut Ledger, event: &Event) -> Result<String, LedgerError> {
+    short(ledger, event)
 }
 
 /// An entry in words. Says when it happened where that is not when it was recorded.

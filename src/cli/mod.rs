@@ -3,13 +3,16 @@
 mod bench;
 mod bind;
 mod context;
+mod correct;
 mod demo;
 mod dispatch;
 mod error;
 mod import;
 mod intake;
+mod join;
 mod judge;
 mod ledger;
+mod loan;
 mod make;
 mod notice;
 mod operator;
@@ -29,6 +32,7 @@ mod slot;
 mod start;
 mod tags;
 mod undo;
+mod waiting;
 
 use std::ffi::OsString;
 
@@ -100,8 +104,12 @@ const COMMANDS: &[Command] = &[
     command!("intake", intake::Args, |context, args| intake::run(context, args)),
     command!("bench", bench::Args, |context, args| bench::run(context, &args)),
     command!("dispatch", dispatch::Args, |context, args| dispatch::run(context, &args)),
+    command!("waiting", waiting::Args, |context, args| waiting::run(context, &args)),
     command!("judge", judge::Args, |context, args| judge::run(context, &args)),
     command!("undo", undo::Args, |context, args| undo::run(context, args)),
+    command!("loan", loan::Args, |context, args| loan::run(context, args)),
+    command!("join", join::Args, |context, args| join::run(context, &args)),
+    command!("correct", correct::Args, |context, args| correct::run(context, &args)),
     command!("show", show::Args, |context, args| show::run(context, &args)),
     command!("review", review::Args, |context, args| review::run(context, &args)),
     command!("notice", notice::Args, |context, args| notice::run(context, args)),

@@ -1,8 +1,12 @@
 //! `packmuster notice`.
 
 use crate::app::notice::{self, Named};
+use crate::app::review::Whereabouts;
 use crate::app::session::Here;
+use crate::domain::facts::NoticeFacts;
+use crate::domain::finding::CAUTIONS;
 use crate::domain::verdict::Verdict;
+use crate::ledger::Ledger;
 
 use super::Exit;
 use super::context::Context;
@@ -45,6 +49,12 @@ enum Action {
         /// Its number, as `notice list` shows it
         notice: String,
     },
+    /// Show a notice with every pack that it covers, those with borrowers first
+    #[command(after_help = "Example: packmuster notice show 019aa1c2-7d5e-7c33-a6cd-1f60f1b0c2ab")]
+    Show {
+        /// Its number, as `notice list` shows it
+        notice: String,
+    },
     /// List the notices
     #[command(after_help = "Example: packmuster notice list")]
     List,
@@ -63,6 +73,38 @@ struct Row {
     text: String,
 }
 
+#[derive(serde::Serialize)]
+struct Packs {
+    text: String,
+    lifted: bool,
+    packs: Vec<notice::Covered>,
+}
+
+fn show(context: &Context, ledger: &mut Ledger, facts: &NoticeFacts) -> Result<(), CliError> {
+    let packs = notice::packs(ledger, facts)?;
+    if context.globals.json {
+        return output::json(&Packs { text: facts.text.clone(), lifted: facts.lifted, packs });
+    }
+    let out = packs.iter().filter(|pack| pack.place == Whereabouts::Out).count();
+    let state = if facts.lifted { ", lifted" } else { "" };
+    let mut lines = vec![
+        format!("covers {} packs, {out} of them with borrowers{state}: {}", packs.len(), facts.text),
+        CAUTIONS.to_owned(),
+    ]
+    .into_iter()
+    .map(|line| output::wrap(&line, context.width))
+    .collect::<Vec<_>>();
+    let row = |pack: &notice::Covered| {
+        let due = pack.due.map(|due| format!("due {due}")).unwrap_or_default();
+        vec![pack.pack.clone(), pack.place.words().to_owned(), due]
+    };
+    let rows: Vec<Vec<String>> = packs.iter().map(row).collect();
+    if !rows.is_empty() {
+        lines.push(output::table(context, &["pack", "where", "due"], &rows, &[]));
+    }
+    output::lines(&lines)
+}
+
 pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
     match args.action {
         Action::Issue { text, make, lot, serials, verdict } => {
@@ -75,6 +117,10 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
             let here = &mut Here { ledger: &mut ledger, desk: &mut desk };
             let answer = notice::issue(here, &Named { make, lot, serials }, verdict, &text)?;
             super::tell(context, &answer)?;
+            let issued = notice::list(&mut ledger)?.into_iter().max_by_key(|(id, _)| *id);
+            if let Some((_, facts)) = issued.filter(|_| !context.globals.json) {
+                show(context, &mut ledger, &facts)?;
+            }
         }
         Action::Lift { notice } => {
             let mut ledger = context.write()?;
@@ -82,9 +128,17 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
             let answer = notice::lift(&mut Here { ledger: &mut ledger, desk: &mut desk }, &notice)?;
             super::tell(context, &answer)?;
         }
+        Action::Show { notice } => {
+            let mut ledger = context.look()?;
+            let known = notice::list(&mut ledger)?;
+            let (_, facts) = known.into_iter().find(|(id, _)| id.to_string() == notice).ok_or_else(|| {
+                CliError::bad(format!("there is no notice `{notice}`"), "see `packmuster notice list`")
+            })?;
+            show(context, &mut ledger, &facts)?;
+        }
         Action::List => {
             let mut ledger = context.look()?;
-            let row = |(id, facts): (crate::domain::ids::NoticeId, crate::domain::facts::NoticeFacts)| Row {
+            let row = |(id, facts): (crate::domain::ids::NoticeId, NoticeFacts)| Row {
                 notice: id.to_string(),
                 verdict: facts.verdict,
                 lifted: facts.lifted,

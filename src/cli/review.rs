@@ -59,6 +59,7 @@ pub(super) fn text(context: &Context, review: &Review) -> String {
         String::new(),
         format!("{} packs, {} fit and here", review.packs, review.ready),
         format!("{} readings, {} rounds in the month", review.readings.len(), review.rounds),
+        output::wrap(&deeds(review), context.width),
         String::new(),
         fleet(context, review),
     ];
@@ -93,6 +94,13 @@ pub(super) fn text(context: &Context, review: &Review) -> String {
         text.push(format!("  hash {}", head.hash));
     }
     text.join("\n")
+}
+
+/// What else was done, in one line.
+fn deeds(review: &Review) -> String {
+    let deeds: Vec<String> =
+        review.deeds.iter().map(|deed| format!("{} {}", deed.count, deed.what)).collect();
+    if deeds.is_empty() { "nothing else was done".to_owned() } else { deeds.join(", ") }
 }
 
 fn fleet(context: &Context, review: &Review) -> String {

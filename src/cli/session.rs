@@ -156,7 +156,7 @@ impl<W: Work> Runner<'_, W> {
     }
 }
 
-fn exit(outcome: Outcome) -> Exit {
+pub(super) fn exit(outcome: Outcome) -> Exit {
     match outcome {
         Outcome::Yes => Exit::Yes,
         Outcome::No => Exit::No,

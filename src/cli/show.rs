@@ -44,8 +44,9 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
     for happening in &life.history {
         let who =
             if happening.operator.is_empty() { String::new() } else { format!(" [{}]", happening.operator) };
-        let back = if happening.taken_back { " (taken back)" } else { "" };
-        lines.push(format!("{}  {}{who}{back}", happening.recorded, happening.text));
+        let back = if happening.taken_back { " (no longer counts)" } else { "" };
+        let what = format!("#{} {}{who}{back}", happening.entry, happening.text);
+        lines.push(format!("{}  {what}", happening.recorded));
     }
     let wrapped: Vec<String> = lines.iter().map(|line| output::wrap(line, context.width)).collect();
     output::lines(&wrapped)?;

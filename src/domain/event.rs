@@ -129,6 +129,11 @@ macro_rules! events {
                 $($(#[$attr])* pub $field: $type),*
             }
 
+            impl $variant {
+                /// The stored name of this kind.
+                pub const KIND: &'static str = $kind;
+            }
+
             impl From<$variant> for Event {
                 fn from(body: $variant) -> Self {
                     Self::$variant(body)
@@ -415,10 +420,12 @@ events! {
     NoticeLifted = "notice_lifted" { notice: NoticeId, at: Moment }
         touches |e| vec![e.notice.into()];
 
-    /// An entry was wrong: it no longer counts, and what should have stood there follows in the same act, if anything should.
+    /// An entry, of a kind by its stored name, was wrong: it no longer counts, and what should have stood there follows in the
+    /// same act, if anything should.
     EntryCorrected = "correct" {
         writer: WriterId,
         number: u64,
+        what: String,
         reason: String,
         things: Vec<Thing>,
     } touches |e| e.things.clone();

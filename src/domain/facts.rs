@@ -6,7 +6,7 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use serde_json::Error as JsonError;
 
-use super::event::{Event, Scope, Service};
+use super::event::{Event, ReadingTaken, Scope, Service};
 use super::ids::{LoanId, LotId, MakeId, PackId, PlayerId, PlayerMakeId, RideId, RunId, Thing, ThingKind};
 use super::make::{PackMake, PlayerMake};
 use super::moment::Moment;
@@ -438,6 +438,10 @@ fn apply_slot(facts: &mut SlotFacts, event: &Event) {
             facts.readings = facts.readings.saturating_add(1);
             facts.failures = 0;
             close(facts, e.run);
+        }
+        // A slot's fold keeps what was corrected (see the ledger's `story`), so it is counted off here.
+        Event::EntryCorrected(e) if e.what == ReadingTaken::KIND => {
+            facts.readings = facts.readings.saturating_sub(1);
         }
         Event::SlotServiced(e) => {
             facts.serviced = Some((e.work, e.at));

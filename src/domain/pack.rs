@@ -282,6 +282,8 @@ impl PackFacts {
                 self.place = Some((e.place, e.at));
             }
             Event::PacksJoined(e) if e.gone == id => self.joined = Some(e.keep),
+            // The other record is the pack in somebody's hand.
+            Event::PacksJoined(e) if e.keep == id => self.turn_up(),
             Event::LoanEnded(e) => {
                 if self.loan.is_some_and(|loan| loan.loan == e.loan) {
                     self.loan = None;

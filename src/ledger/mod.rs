@@ -18,6 +18,7 @@ pub mod export;
 pub mod file;
 pub mod project;
 pub mod query;
+pub mod references;
 mod replay;
 mod schema;
 pub mod settings;

@@ -73,13 +73,14 @@ impl Ledger {
         things.sort_unstable();
         things.dedup();
         self.cache.touches.extend(things.iter().map(|&thing| (thing, position)));
-        let mut anew = voided || matches!(event, Event::EntryCorrected(_) | Event::PacksJoined(_));
+        let mut anew = voided || matches!(event, Event::PacksJoined(_));
+        let corrects = matches!(event, Event::EntryCorrected(_));
         if let Event::ActVoided(void) = event {
             self.mark_voided(void.act)?;
             anew = true;
         }
         for thing in things {
-            if anew {
+            if anew || (corrects && folds_corrections(thing.kind)) {
                 self.refold(thing)?;
             } else {
                 self.advance(thing, position, event)?;
@@ -244,6 +245,14 @@ impl Ledger {
             self.conn.prepare_cached("SELECT EXISTS (SELECT 1 FROM voided WHERE act = ?1)")?;
         Ok(statement.query_row([act.uuid().as_bytes()], |row| row.get(0))?)
     }
+}
+
+/// Whether the fold of a kind of thing leaves corrected entries out.
+///
+/// A slot holds years of readings: folding them all anew for one mistyped number would take seconds, and nothing that is known of
+/// a slot depends on what a reading gave. Its fold counts corrected readings off instead.
+pub(crate) fn folds_corrections(kind: ThingKind) -> bool {
+    kind != ThingKind::Slot
 }
 
 /// Reads (clock, writer, number) from three columns of a row.

@@ -174,6 +174,18 @@ impl Ledger {
         Ok(entries)
     }
 
+    /// One entry of a chain, if it is there.
+    ///
+    /// # Errors
+    /// A fault of the file, or an entry that does not read.
+    pub fn entry_at(&self, writer: WriterId, number: u64) -> Result<Option<Entry>, LedgerError> {
+        let mut statement = self
+            .conn
+            .prepare_cached(&format!("SELECT {ENTRY} FROM entry WHERE writer = ?1 AND number = ?2"))?;
+        let mut rows = statement.query(params![writer.uuid().as_bytes(), signed(number)?])?;
+        rows.next()?.map(entry).transpose()
+    }
+
     /// The entries of an act, in order; empty when there is no such act.
     ///
     /// # Errors
@@ -243,25 +255,58 @@ impl Ledger {
     /// # Errors
     /// A fault of the file.
     pub fn heads_until(&self, clock: i64) -> Result<Vec<(String, u64, String)>, LedgerError> {
-        let mut statement =
-            self.conn.prepare_cached("SELECT clock, hash FROM entry WHERE writer = ?1 AND number = ?2")?;
         let mut heads = Vec::new();
         for writer in self.writers()? {
-            let mut look = |number: u64| -> Result<(i64, [u8; 32]), LedgerError> {
-                let number = signed(number)?;
-                let read = |row: &SqlRow<'_>| Ok((row.get(0)?, row.get(1)?));
-                Ok(statement.query_row(params![writer.uuid().as_bytes(), number], read)?)
-            };
-            let (mut low, mut high) = (0, self.head(writer)?.number);
-            while low < high {
-                let middle = low + (high - low).div_ceil(2);
-                if look(middle)?.0 <= clock { low = middle } else { high = middle - 1 }
-            }
-            if low > 0 {
-                heads.push((writer.to_string(), low, super::chain::hex(&look(low)?.1)));
+            let number = self.last_until(writer, clock)?;
+            if number > 0 {
+                let (_, hash) = self.link_of(writer, number)?;
+                heads.push((writer.to_string(), number, super::chain::hex(&hash)));
             }
         }
         Ok(heads)
+    }
+
+    /// The number of a chain's last entry up to a clock value; zero when it began later.
+    fn last_until(&self, writer: WriterId, clock: i64) -> Result<u64, LedgerError> {
+        let (mut low, mut high) = (0, self.head(writer)?.number);
+        while low < high {
+            let middle = low + (high - low).div_ceil(2);
+            if self.link_of(writer, middle)?.0 <= clock { low = middle } else { high = middle - 1 }
+        }
+        Ok(low)
+    }
+
+    /// Clock and hash of an entry that is there.
+    fn link_of(&self, writer: WriterId, number: u64) -> Result<(i64, [u8; 32]), LedgerError> {
+        let mut statement =
+            self.conn.prepare_cached("SELECT clock, hash FROM entry WHERE writer = ?1 AND number = ?2")?;
+        let read = |row: &SqlRow<'_>| Ok((row.get(0)?, row.get(1)?));
+        Ok(statement.query_row(params![writer.uuid().as_bytes(), signed(number)?], read)?)
+    }
+
+    /// Walks every entry of every chain that was recorded after one clock value and up to another, chain by chain.
+    ///
+    /// # Errors
+    /// A fault of the file, or an entry that does not read.
+    pub fn each_entry(
+        &mut self,
+        after: i64,
+        until: i64,
+        mut visit: impl FnMut(Entry),
+    ) -> Result<(), LedgerError> {
+        for writer in self.writers()? {
+            let (mut number, last) = (self.last_until(writer, after)?, self.last_until(writer, until)?);
+            while number < last {
+                for entry in self.page_of(writer, number)? {
+                    number = entry.position.number;
+                    if number > last {
+                        break;
+                    }
+                    visit(entry);
+                }
+            }
+        }
+        Ok(())
     }
 
     /// Every thing that has a row, for checks.

@@ -10,6 +10,7 @@ use crate::domain::ids::{ActId, PackId, Thing, WriterId};
 use super::entry::{Entry, Position};
 use super::error::LedgerError;
 use super::file::Ledger;
+use super::project::folds_corrections;
 
 impl Ledger {
     /// The entries of a thing up to a clock value, in order, with a mark on those that do not count.
@@ -21,7 +22,7 @@ impl Ledger {
         let acts = taken_back(&entries);
         let corrected: Vec<(WriterId, u64, Position)> = entries
             .iter()
-            .filter(|entry| !acts.contains(&entry.act))
+            .filter(|entry| folds_corrections(thing.kind) && !acts.contains(&entry.act))
             .filter_map(|entry| match &entry.event {
                 Event::EntryCorrected(e) => Some((e.writer, e.number, entry.position)),
                 _ => None,

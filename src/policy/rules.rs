@@ -56,6 +56,8 @@ pub struct Policy {
     pub near_percent: u32,
     /// Longest loan, in days.
     pub longest_loan_days: u32,
+    /// Days for which the reference of a loan that has ended is kept.
+    pub keep_reference_days: u32,
     /// After so many runs in a row without a result, a slot takes no more packs until it is serviced.
     pub close_slot_after: u32,
     /// Hours that a test takes, as far as nothing better is known.
@@ -325,6 +327,13 @@ struct ReviewTable {
 #[serde(deny_unknown_fields)]
 struct LoansTable {
     longest_days: u32,
+    /// Came with a later packmuster.
+    #[serde(default = "keep_reference_days")]
+    keep_reference_days: u32,
+}
+
+const fn keep_reference_days() -> u32 {
+    90
 }
 
 fn value<T>(key: &str, value: &dyn ToString, expected: &'static str) -> Result<T, PolicyError> {
@@ -455,6 +464,10 @@ impl File {
         if !(1..=3660).contains(&self.loans.longest_days) {
             return value("loans.longest_days", &self.loans.longest_days, "expected 1 to 3660");
         }
+        if self.loans.keep_reference_days > DAYS {
+            let key = "loans.keep_reference_days";
+            return value(key, &self.loans.keep_reference_days, "expected 0 to 36500");
+        }
         if !(1..=1000).contains(&self.bench.close_slot_after) {
             return value("bench.close_slot_after", &self.bench.close_slot_after, "expected 1 to 1000");
         }
@@ -473,6 +486,7 @@ impl File {
             plausible,
             near_percent: self.review.near_percent,
             longest_loan_days: self.loans.longest_days,
+            keep_reference_days: self.loans.keep_reference_days,
             close_slot_after: self.bench.close_slot_after,
             test_hours: self.bench.test_hours,
         })

@@ -133,6 +133,7 @@ near_percent = 10            # this near a limit, a pack is near its end
 
 [loans]
 longest_days = 400           # a due date beyond this is asked again
+keep_reference_days = 90     # how long the reference of a loan that has ended is kept: a complaint must still find it
 "#,
             service = self.service,
             new_limit = self.new_limit,

@@ -30,6 +30,7 @@ pub fn paper(review: &Review, size: PageSize) -> Result<Vec<u8>, PrintError> {
     for (title, note, lines) in lists {
         list(&mut paper, title, note, lines);
     }
+    deeds(&mut paper, review);
     readings(&mut paper, review);
     odd(&mut paper, review);
     sources(&mut paper, review);
@@ -68,6 +69,16 @@ fn fleet(paper: &mut Paper, review: &Review) {
         row.extend(counts.iter().map(ToString::to_string));
         row.push(counts.iter().sum::<u32>().to_string());
         table.row(row);
+    }
+    paper.table(&table);
+}
+
+/// What else was done in the month.
+fn deeds(paper: &mut Paper, review: &Review) {
+    paper.heading("Done in the month");
+    let mut table = Table::new(vec![Column::text("what", 6.0), Column::number("how often", 2.0)]);
+    for deed in &review.deeds {
+        table.row(vec![deed.what.to_owned(), deed.count.to_string()]);
     }
     paper.table(&table);
 }

@@ -134,7 +134,14 @@ pub(super) fn examples() -> Vec<Event> {
         }
         .into(),
         NoticeLifted { notice: NoticeId::new(id(15)), at }.into(),
-        EntryCorrected { writer, number: 12, reason: "mistyped".into(), things: vec![pack.into()] }.into(),
+        EntryCorrected {
+            writer,
+            number: 12,
+            what: "reading".into(),
+            reason: "mistyped".into(),
+            things: vec![pack.into()],
+        }
+        .into(),
         PacksJoined { keep: pack, gone: PackId::new(id(17)), holders: vec![player.into()], at }.into(),
         ScannerTuned {
             desk: "two".into(),

@@ -3,6 +3,7 @@
 //! A past month prints the same again: facts, settings and heads are taken as all entries up to its end gave them, and what was
 //! entered or taken back later does not change it.
 
+mod deeds;
 mod near;
 mod work;
 
@@ -20,6 +21,7 @@ use crate::ledger::entry::clock_before;
 use crate::ledger::{Ledger, LedgerError};
 
 use super::error::AppError;
+pub use deeds::Deed;
 use work::Work;
 
 /// A month, by its first day.
@@ -67,11 +69,14 @@ pub enum Whereabouts {
     InWorkshop,
     /// Not found where it should be.
     Missing,
+    /// It never came back from its loan, and was given up.
+    WrittenOff,
 }
 
 impl Whereabouts {
     /// Every whereabouts, in the order of the table.
-    pub const ALL: [Self; 5] = [Self::Out, Self::InPlayer, Self::OnBench, Self::InWorkshop, Self::Missing];
+    pub const ALL: [Self; 6] =
+        [Self::Out, Self::InPlayer, Self::OnBench, Self::InWorkshop, Self::Missing, Self::WrittenOff];
 
     /// The words for people.
     pub const fn words(self) -> &'static str {
@@ -81,12 +86,15 @@ impl Whereabouts {
             Self::OnBench => "on the bench",
             Self::InWorkshop => "loose here",
             Self::Missing => "missing",
+            Self::WrittenOff => "written off",
         }
     }
 
     /// Where a pack is by its facts.
     pub const fn of(pack: &PackFacts) -> Self {
-        if pack.missing.is_some() {
+        if pack.written_off.is_some() {
+            Self::WrittenOff
+        } else if pack.missing.is_some() {
             Self::Missing
         } else if pack.loan.is_some() {
             Self::Out
@@ -200,7 +208,7 @@ pub struct Review {
     pub policy: String,
     /// The heads of the chains then: they tell what this review was made from.
     pub heads: Vec<Head>,
-    /// Packs in the ledger.
+    /// Packs in the ledger, but for those that are written off.
     pub packs: u32,
     /// Packs that could go out: fit, and not out already.
     pub ready: u32,
@@ -222,8 +230,8 @@ pub struct Review {
     pub odd: Vec<Odd>,
     /// Rounds done in the month.
     pub rounds: u32,
-    /// Loans begun and ended in the month by packs of the ledger.
-    pub loans_begun: u32,
+    /// What else was done in the month.
+    pub deeds: Vec<Deed>,
 }
 
 /// Works the review of a month out.
@@ -268,7 +276,7 @@ pub fn review(ledger: &mut Ledger, month: Month, now: Moment) -> Result<Review, 
         readings: Vec::new(),
         odd: Vec::new(),
         rounds: 0,
-        loans_begun: 0,
+        deeds: deeds::count(ledger, clock_before(begin), clock)?,
     };
     let cartons = until(ledger, ThingKind::Carton, clock)?;
     let slots = until(ledger, ThingKind::Slot, clock)?;

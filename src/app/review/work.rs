@@ -33,8 +33,8 @@ pub(super) struct Work {
 
 impl Work {
     pub(super) fn take(&mut self, id: PackId, pack: &PackFacts) {
-        if pack.added.is_none() {
-            return; // its act was taken back
+        if pack.added.is_none() || pack.joined.is_some() {
+            return; // its act was taken back, or it is told with the record that it belongs to
         }
         let place = Whereabouts::of(pack);
         let mut ruling = self.judge(id, pack);
@@ -42,6 +42,14 @@ impl Work {
             // Stale readings and old charges matter when a pack goes out, not while it is out.
             ruling.reasons.retain(|reason| !matches!(reason.rule, Rule::Stale | Rule::Charge));
             ruling.verdict = ruling.reasons.first().map_or(Verdict::Fit, |reason| reason.verdict);
+        }
+        if place == Whereabouts::WrittenOff {
+            // It is in no list: nobody can do anything with it.
+            if let Some(standing) = self.review.fleet.iter_mut().find(|standing| standing.place == place) {
+                *standing.counts.entry(ruling.verdict).or_default() += 1;
+            }
+            self.month(pack);
+            return;
         }
         self.review.packs += 1;
         if ruling.verdict == Verdict::Fit && matches!(place, Whereabouts::InPlayer | Whereabouts::InWorkshop)
@@ -151,7 +159,6 @@ impl Work {
         }
         let count = |moments: usize| u32::try_from(moments).unwrap_or(u32::MAX);
         self.review.rounds += count(pack.rounds.iter().filter(|&&at| within(at)).count());
-        self.review.loans_begun += count(pack.loan.iter().filter(|loan| within(loan.since)).count());
         for (oddity, at) in
             pack.oddities.iter().filter(|(oddity, at)| within(*at) || *oddity == Oddity::Missing)
         {

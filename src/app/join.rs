@@ -1,0 +1,55 @@
+//! Joining two records that turn out to be one pack.
+
+use crate::domain::event::PacksJoined;
+use crate::domain::ids::{PackId, Thing};
+use crate::domain::pack::PackFacts;
+
+use super::answer::Answer;
+use super::correct;
+use super::error::AppError;
+use super::lookup;
+use super::session::Here;
+
+/// Joins two records: what was entered for either belongs to the older one from now on, and every code of both names it.
+///
+/// # Errors
+/// When a code names no pack, both are the same, or both are somewhere at once.
+pub fn join(here: &mut Here<'_>, one: &str, other: &str) -> Result<Answer, AppError> {
+    let (one, other) = (correct::pack(here.ledger, one)?, correct::pack(here.ledger, other)?);
+    if one == other {
+        return Err(AppError::input("both codes name one pack already", "give a code of each record"));
+    }
+    let facts = |here: &mut Here<'_>, pack: PackId| -> Result<PackFacts, AppError> {
+        Ok(here.ledger.facts(pack.into())?.unwrap_or_default())
+    };
+    let (first, second) = (facts(here, one)?, facts(here, other)?);
+    // The older record knows more: the younger one came about when a tag could not be read.
+    let (keep, kept, gone, lost) = if (first.added, one) <= (second.added, other) {
+        (one, first, other, second)
+    } else {
+        (other, second, one, first)
+    };
+    if kept.make.is_some() && lost.make.is_some() && kept.make != lost.make {
+        return Err(AppError::input(
+            "the two records are of different makes",
+            "they cannot be one pack; if a make was entered wrong, ask for help before anything is joined",
+        ));
+    }
+    let busy = |facts: &PackFacts| facts.ride.is_some() || facts.run.is_some();
+    if busy(&kept) && busy(&lost) {
+        return Err(AppError::input(
+            "by the ledger both are in a player or slot now, and one pack cannot be",
+            "take one of them in first, with `intake` or `bench`",
+        ));
+    }
+    let mut holders: Vec<Thing> = lost.codes.iter().map(|code| Thing::code(code)).collect();
+    holders.extend(lost.ride.map(|ride| Thing::from(ride.player)));
+    holders.extend(lost.loan.map(|loan| Thing::from(loan.loan)));
+    holders.extend(lost.run.map(|run| Thing::from(run.slot)));
+    let at = here.desk.now();
+    here.desk.record(here.ledger, vec![PacksJoined { keep, gone, holders, at }.into()])?;
+    let facts = facts(here, keep)?;
+    let name = lookup::label(&facts.codes);
+    Ok(Answer::done(format!("one pack from now on: {name}, known by {}", facts.codes.join(", ")))
+        .and(format!("{} readings, {} loans", facts.readings.len(), facts.loans)))
+}

@@ -1,0 +1,80 @@
+//! What was done in the month, counted from its entries.
+
+use std::collections::HashSet;
+
+use serde::Serialize;
+
+use crate::domain::event::Event;
+use crate::domain::ids::{ActId, WriterId};
+use crate::ledger::entry::Entry;
+use crate::ledger::{Ledger, LedgerError};
+
+/// How often one kind of thing was done.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Deed {
+    /// What, in words.
+    pub what: &'static str,
+    /// How often.
+    pub count: u32,
+}
+
+/// The words for an entry that the review counts; `None` for one that it does not.
+fn words(event: &Event) -> Option<&'static str> {
+    Some(match event {
+        Event::PackAdded(_) => "packs entered",
+        Event::LoanBegan(_) => "players sent out",
+        Event::LoanEnded(_) => "players come back",
+        Event::LoanMoved(e) if e.renewed => "loans renewed",
+        Event::LoanMoved(_) => "due dates corrected",
+        Event::Complained(_) => "complaints",
+        Event::LoanWrittenOff(_) => "loans written off",
+        Event::Removed(e) if !e.found => "packs not found in their player",
+        Event::PackFound(_) => "packs that came alone",
+        Event::PacksJoined(_) => "records joined",
+        Event::EntryCorrected(_) => "entries corrected",
+        Event::RunEnded(_) => "runs without a result",
+        Event::SlotServiced(_) => "slots serviced",
+        Event::NoticeIssued(_) => "safety notices issued",
+        Event::NoticeLifted(_) => "safety notices lifted",
+        Event::Overruled(_) => "verdicts overruled",
+        Event::FindingSeen(_) => "findings",
+        _ => return None,
+    })
+}
+
+/// Counts what entries recorded after one clock value and up to another say; what was taken back or corrected by then is left
+/// out.
+pub(super) fn count(ledger: &mut Ledger, after: i64, until: i64) -> Result<Vec<Deed>, LedgerError> {
+    let mut entries: Vec<(Entry, &'static str)> = Vec::new();
+    let mut acts: HashSet<ActId> = HashSet::new();
+    let mut corrected: Vec<(WriterId, u64, ActId)> = Vec::new();
+    ledger.each_entry(after, until, |entry| {
+        match &entry.event {
+            Event::ActVoided(void) => {
+                acts.insert(void.act);
+            }
+            Event::EntryCorrected(e) => corrected.push((e.writer, e.number, entry.act)),
+            _ => {}
+        }
+        if let Some(word) = words(&entry.event) {
+            entries.push((entry, word));
+        }
+    })?;
+    let wrong: HashSet<(WriterId, u64)> = corrected
+        .into_iter()
+        .filter(|(_, _, act)| !acts.contains(act))
+        .map(|(writer, number, _)| (writer, number))
+        .collect();
+    let mut deeds: Vec<Deed> = Vec::new();
+    for (entry, what) in entries {
+        if acts.contains(&entry.act) || wrong.contains(&(entry.position.writer, entry.position.number)) {
+            continue;
+        }
+        match deeds.iter_mut().find(|deed| deed.what == what) {
+            Some(deed) => deed.count += 1,
+            None => deeds.push(Deed { what, count: 1 }),
+        }
+    }
+    deeds.sort_by_key(|deed| deed.what);
+    Ok(deeds)
+}
