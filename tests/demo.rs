@@ -27,7 +27,7 @@ fn packmuster(folder: &Path, args: &[&str]) -> (i32, String, String) {
 }
 
 /// One demo for all tests of this file.
-fn demo() -> &'static Path {
+pub(crate) fn demo() -> &'static Path {
     static MADE: OnceLock<(tempfile::TempDir, PathBuf)> = OnceLock::new();
     let (_, path) = MADE.get_or_init(|| {
         let folder = tempfile::tempdir().unwrap();

@@ -26,3 +26,5 @@ mod sandbox;
 mod scan;
 #[cfg(test)]
 mod slips;
+#[cfg(test)]
+mod week;

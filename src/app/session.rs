@@ -348,7 +348,15 @@ impl<W: Work> Session<W> {
                 Ok(Answer { ends: true, ..Answer::done(text) })
             }
             Command::Replace => Ok(self.begin_replacing()),
-            _ => self.work.command(here, command),
+            _ => {
+                let lay = self.work.at_hand();
+                let answer = self.work.command(here, command)?;
+                if self.work.at_hand() != lay {
+                    // Another pack lies on the desk now, though nobody scanned its tag.
+                    self.last = None;
+                }
+                Ok(answer)
+            }
         }
     }
 
