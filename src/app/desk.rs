@@ -3,7 +3,7 @@
 use rand_chacha::ChaCha12Rng;
 
 use crate::domain::event::Event;
-use crate::domain::ids::{ActId, OperatorId};
+use crate::domain::ids::{ActId, OperatorId, Thing};
 use crate::domain::moment::Moment;
 use crate::ledger::{Act, Ledger, LedgerError, Pen, Receipt};
 
@@ -70,6 +70,7 @@ impl Desk {
         if events.is_empty() {
             return Ok(None);
         }
+        let events = told_of_joined(ledger, events)?;
         let act = self.act(events);
         let receipt = ledger.record(&act)?;
         self.acts += 1;
@@ -90,4 +91,25 @@ impl Desk {
         self.acts += 1;
         Ok(done)
     }
+}
+
+/// Tells events about a record that was joined of the record that it belongs to: somebody may have had it in hand when another
+/// desk joined it.
+fn told_of_joined(ledger: &mut Ledger, events: Vec<Event>) -> Result<Vec<Event>, LedgerError> {
+    let mut told = Vec::with_capacity(events.len());
+    for mut event in events {
+        if !matches!(event, Event::PacksJoined(_) | Event::EntryCorrected(_) | Event::ActVoided(_)) {
+            for pack in event.things().into_iter().filter_map(Thing::pack) {
+                let keep = ledger.joined_to(pack)?;
+                if keep != pack {
+                    event = event.told_of(pack, keep).map_err(|source| LedgerError::Json {
+                        what: format!("a {} entry", event.kind()),
+                        source,
+                    })?;
+                }
+            }
+        }
+        told.push(event);
+    }
+    Ok(told)
 }

@@ -14,7 +14,7 @@ use rusqlite::{OptionalExtension, params};
 
 use crate::domain::event::Event;
 use crate::domain::facts::Facts;
-use crate::domain::ids::{ActId, Thing, ThingKind, WriterId};
+use crate::domain::ids::{ActId, PackId, Thing, ThingKind, WriterId};
 
 use super::entry::Position;
 use super::error::LedgerError;
@@ -153,6 +153,23 @@ impl Ledger {
             self.cache.rows.insert(thing, Row { last, facts, dirty: true });
         }
         Ok(())
+    }
+
+    /// The record that a pack's record belongs to: itself, unless it was joined to another.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn joined_to(&mut self, pack: PackId) -> Result<PackId, LedgerError> {
+        let mut keep = pack;
+        for _ in 0..JOINS {
+            let joined = match self.row(keep.into())?.map(|row| &row.facts) {
+                Some(Facts::Pack(facts)) => facts.joined,
+                _ => None,
+            };
+            let Some(next) = joined else { break };
+            keep = next;
+        }
+        Ok(keep)
     }
 
     /// Folds the pack that a record was joined to anew, when that record has changed.

@@ -6,17 +6,20 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::rc::Rc;
 
-use packmuster::app::bench::Bench;
+use packmuster::app::bench::{self, Bench};
+use packmuster::app::correct::{self, Right};
 use packmuster::app::desk::Desk;
 use packmuster::app::dispatch::Dispatch;
+use packmuster::app::error::AppError;
 use packmuster::app::intake::{Intake, Makes};
 use packmuster::app::receive::{Delivery, Receive};
 use packmuster::app::session::{Here, Session, Work};
-use packmuster::app::{notice, setup};
+use packmuster::app::{join, loan, notice, people, setup};
 use packmuster::domain::facts::{Facts, PlayerFacts};
+use packmuster::domain::finding::NoResult;
 use packmuster::domain::ids::{Thing, ThingKind};
 use packmuster::domain::make::{Chemistry, PackMake, PlayerMake};
-use packmuster::domain::moment::Moment;
+use packmuster::domain::moment::{Moment, day_after};
 use packmuster::domain::pack::PackFacts;
 use packmuster::domain::tag::{Tag, TagKind};
 use packmuster::domain::units::{Draw, MilliampHours, Millivolts};
@@ -48,6 +51,14 @@ enum Deed {
     Desk(usize),
     /// A safety notice on the make, or its end.
     Notice(bool),
+    /// A loan that is out changes: renewed, mended, complained of, given up.
+    Loan(u8, usize),
+    /// Two records turn out to be one pack.
+    Join(usize, usize),
+    /// An entry, so many before the last, was wrong.
+    Correct(u64, u8),
+    /// The power was off.
+    PowerCut,
     /// A raw event, whatever it says.
     Raw(usize),
 }
@@ -85,7 +96,13 @@ fn deeds() -> impl Strategy<Value = Vec<Deed>> {
         "corroded",
         "cutout",
         "powercut",
-        "taken out",
+        "takenout",
+        "sloterror",
+        "refused",
+        "nopack",
+        "unreadable",
+        "serviced",
+        "adapter",
         "8 weeks",
         "20 h",
         "2026-12-24",
@@ -103,6 +120,7 @@ fn deeds() -> impl Strategy<Value = Vec<Deed>> {
         1 => code(TagKind::Place),
         4 => words.prop_map(str::to_owned),
         3 => (100_u32..1600).prop_map(|mah| format!("{mah} mAh")),
+        1 => (code(TagKind::Pack), code(TagKind::Player)).prop_map(|(one, other)| one + &other),
     ];
     let deed = prop_oneof![
         30 => (room.clone(), line).prop_map(|(room, line)| Deed::Scan(room, line)),
@@ -111,6 +129,10 @@ fn deeds() -> impl Strategy<Value = Vec<Deed>> {
         1 => (0_usize..3).prop_map(Deed::Site),
         1 => (0_usize..2).prop_map(Deed::Desk),
         1 => any::<bool>().prop_map(Deed::Notice),
+        2 => (0_u8..4, 0_usize..5).prop_map(|(what, player)| Deed::Loan(what, player)),
+        1 => (0_usize..5, 0_usize..5).prop_map(|(one, other)| Deed::Join(one, other)),
+        2 => (0_u64..30, 0_u8..4).prop_map(|(back, what)| Deed::Correct(back, what)),
+        1 => (0_u8..1).prop_map(|_| Deed::PowerCut),
     ];
     // Somebody who sees a weak pack through: read, reconditioned, read again.
     let weak = code(TagKind::Pack).prop_map(|pack| {
@@ -191,6 +213,16 @@ impl World {
             setup::open_site(&mut ledger, &mut desks[0], site, "UTC").unwrap();
         }
         ledger.write_for(Some(SITES[0])).unwrap();
+        for (number, desk) in desks.iter_mut().enumerate() {
+            let initials = format!("O{number}");
+            let mut here = Here { ledger: &mut ledger, desk };
+            people::enrol(&mut here, &initials, number == 0, None).unwrap();
+            desk.operator = Some(people::operator(&mut ledger, &initials).unwrap());
+        }
+        for (code, tray) in tags(TagKind::Place).iter().zip([Verdict::Fit, Verdict::Measure]) {
+            let mut here = Here { ledger: &mut ledger, desk: &mut desks[0] };
+            setup::add_place(&mut here, &format!("tray {tray}"), Some(tray), Some(code)).unwrap();
+        }
         let delivery = Delivery {
             make: None,
             lot: "L".into(),
@@ -236,7 +268,7 @@ impl World {
                             assert!(!silent, "no answer to {line}");
                             answer.verdict.map(|told| told.verdict)
                         }
-                        Err(packmuster::app::error::AppError::Input { hint, .. }) => {
+                        Err(AppError::Input { hint, .. }) => {
                             assert!(!hint.is_empty());
                             None
                         }
@@ -271,6 +303,40 @@ impl World {
                     }
                 }
             }
+            Deed::Loan(what, player) => {
+                let player = &tags(TagKind::Player)[*player];
+                let today = desk.now().day(ledger.zone());
+                let mut here = Here { ledger, desk };
+                refused(match what {
+                    0 => loan::due(&mut here, player, day_after(today, 40), true),
+                    1 => loan::due(&mut here, player, day_after(today, 2), false),
+                    2 => loan::complain(&mut here, player, None),
+                    _ => loan::write_off(&mut here, player),
+                });
+            }
+            Deed::Join(one, other) => {
+                let packs = tags(TagKind::Pack);
+                refused(join::join(&mut Here { ledger, desk }, &packs[*one], &packs[*other]));
+            }
+            Deed::Correct(back, what) => {
+                let writer = ledger.own().unwrap().writer.to_string();
+                let heads = ledger.heads_until(i64::MAX).unwrap();
+                let head =
+                    heads.into_iter().find(|(name, ..)| *name == writer).map_or(0, |(_, number, _)| number);
+                let code = tags(TagKind::Pack)[usize::from(*what)].clone();
+                let pack = correct::pack(ledger, &code).ok();
+                let right = match what {
+                    0 => Right { nothing: true, ..Right::default() },
+                    1 => Right { capacity: Some(MilliampHours::new(555)), ..Right::default() },
+                    2 => Right { at: Some(desk.now().plus_days(-3)), ..Right::default() },
+                    _ => Right { pack, ..Right::default() },
+                };
+                let entry = head.saturating_sub(*back).to_string();
+                refused(correct::correct(&mut Here { ledger, desk }, &entry, &right, "mistyped"));
+            }
+            Deed::PowerCut => {
+                refused(bench::end_all(&mut Here { ledger, desk }, NoResult::PowerCut));
+            }
             Deed::Raw(number) => {
                 let examples = format::examples();
                 let event = examples[number % examples.len()].clone();
@@ -280,6 +346,13 @@ impl World {
                 }
             }
         }
+    }
+
+    /// Everybody leaves; the next scans are other people's.
+    fn leave(&mut self) {
+        self.do_it(&Deed::Leave(Room::Intake));
+        self.do_it(&Deed::Leave(Room::Bench));
+        self.do_it(&Deed::Leave(Room::Dispatch));
     }
 
     fn everything(&mut self) -> BTreeMap<(ThingKind, u128), Facts> {
@@ -316,12 +389,54 @@ impl World {
         }
         for (thing, facts) in self.ledger.all(ThingKind::Pack).unwrap() {
             let pack = PackFacts::try_from(facts).unwrap();
+            if pack.joined.is_some() {
+                assert!(!holders.contains_key(&thing), "a player holds a record that belongs to another");
+                continue;
+            }
             assert_eq!(pack.ride.map(|ride| Thing::from(ride.player)), holders.get(&thing).copied());
             if let Some(loan) = pack.loan {
                 assert!(lent.contains(&loan.loan), "an open loan without a player");
             }
         }
     }
+}
+
+/// What cannot be done is refused in words, with a way on.
+fn refused<T>(done: Result<T, AppError>) {
+    match done {
+        Ok(_) => {}
+        Err(AppError::Input { text, hint }) => assert!(!text.is_empty() && !hint.is_empty()),
+        Err(error) => panic!("{error}"),
+    }
+}
+
+/// Ten thousand sequences of scans, one after the other on ledgers that go on, over tags of all kinds.
+#[test]
+fn no_sequence_of_scans_leaves_what_cannot_be() {
+    use proptest::strategy::ValueTree as _;
+    let mut runner = proptest::test_runner::TestRunner::deterministic();
+    let strategy = collection::vec(deeds().prop_map(|deeds| deeds[0].clone()), 1..14);
+    let mut joined = 0;
+    for _ in 0..100 {
+        let folder = tempfile::tempdir().unwrap();
+        let mut world = World::begin(folder.path());
+        world.ledger.gather().unwrap();
+        for _ in 0..100 {
+            for deed in strategy.new_tree(&mut runner).unwrap().current() {
+                world.do_it(&deed);
+            }
+            world.adds_up();
+            world.leave();
+        }
+        let packs = world.ledger.all(ThingKind::Pack).unwrap();
+        joined += packs
+            .into_iter()
+            .filter(|(_, facts)| matches!(facts, Facts::Pack(pack) if pack.joined.is_some()))
+            .count();
+        world.ledger.release().unwrap();
+        world.is_sound();
+    }
+    assert!(joined > 0, "no records were ever joined");
 }
 
 proptest! {
