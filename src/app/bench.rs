@@ -13,7 +13,7 @@ use crate::domain::moment::Moment;
 use crate::domain::pack::{PackFacts, ReadingFact};
 use crate::domain::tag::TagKind;
 use crate::domain::units::MilliampHours;
-use crate::domain::verdict::Step;
+use crate::domain::verdict::{Rule, Step, Verdict};
 use crate::ledger::{Ledger, LedgerError};
 use crate::policy::rules::Plausible;
 
@@ -124,8 +124,18 @@ impl Bench {
             return Ok(Answer::no(text).next("another slot"));
         }
         let now = here.desk.now();
+        // One reading near the limit does not condemn, and a second one in the same slot confirms nothing.
+        let ask = Ask { pack, step: Step::Look, player: None, now };
+        let (ruling, _) = judging::look(here.ledger, ask)?;
+        let near = ruling.verdict == Verdict::Measure
+            && ruling.reasons.first().is_some_and(|reason| reason.rule == Rule::Capacity);
+        let again = near && facts.readings.last().is_some_and(|reading| reading.slot == Some(slot.id));
         let mut events: Vec<Event> = Vec::new();
         let mut answer = Answer::done(format!("pack {} is in {}", lookup::label(&facts.codes), slot.name));
+        if again {
+            answer = answer
+                .and("its last reading is near the limit and was taken in this slot: another one tells more");
+        }
         if let Some(ride) = facts.ride {
             let used = usage(here.ledger, facts, ride, false, None, now)?;
             let (ride, player) = (ride.ride, ride.player);

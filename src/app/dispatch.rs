@@ -16,6 +16,7 @@ use super::answer::{Answer, Outcome};
 use super::error::AppError;
 use super::intake::kind;
 use super::judging::{self, Ask};
+use super::loan;
 use super::lookup::{self, Scanned};
 use super::session::{Amount, Code, Here, Work};
 
@@ -41,8 +42,8 @@ pub struct Dispatch {
     pack: Option<PackId>,
     player: Option<PlayerId>,
     refusal: Option<Refusal>,
-    /// The last pack that went out, with its player.
-    gone: Option<(PackId, PlayerId)>,
+    /// The last pack that went out, with its player and loan.
+    gone: Option<(PackId, PlayerId, LoanId)>,
 }
 
 impl Dispatch {
@@ -71,7 +72,7 @@ impl Dispatch {
     }
 
     fn scan_pack(&mut self, here: &mut Here<'_>, pack: PackId) -> Result<Answer, AppError> {
-        if let Some((_, player)) = self.gone.filter(|(gone, _)| *gone == pack) {
+        if let Some((_, player, _)) = self.gone.filter(|(gone, ..)| *gone == pack) {
             let name = lookup::name_of(here.ledger, player.into())?;
             return Ok(Answer::done(format!("this pack went out with player {name} just now")));
         }
@@ -148,7 +149,7 @@ impl Dispatch {
             events.push(Overruled { pack, loan, verdict, reason, at: now }.into());
         }
         here.desk.record(here.ledger, events)?;
-        self.gone = Some((pack, player));
+        self.gone = Some((pack, player, loan));
         let name = lookup::name_of(here.ledger, player.into())?;
         Ok(vec![format!("goes out with player {name}, due {due}")])
     }
@@ -273,6 +274,12 @@ impl Work for Dispatch {
     fn other(&mut self, here: &mut Here<'_>, text: &str) -> Result<Answer, AppError> {
         if self.refusal.as_ref().is_some_and(|refusal| refusal.asked) {
             return self.overrule(here, text);
+        }
+        if let Some(reference) = text.strip_prefix("ref ").map(str::trim) {
+            return match self.gone {
+                Some((_, player, loan)) => loan::note(here, loan, player, reference),
+                None => Ok(Answer::unclear("nothing went out yet", "send a player out, then its reference")),
+            };
         }
         Ok(Answer::unclear(format!("nothing is known by `{text}`"), self.prompt()))
     }

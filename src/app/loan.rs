@@ -164,17 +164,33 @@ pub fn write_off(here: &mut Here<'_>, loan: &str) -> Result<Answer, AppError> {
 /// When the loan is not out, or the reference is empty or too long.
 pub fn refer(here: &mut Here<'_>, loan: &str, text: &str) -> Result<Answer, AppError> {
     let text = text.trim();
+    let Open { loan, player, .. } = find(here.ledger, loan)?;
+    note(here, loan, player, text)
+}
+
+/// Refuses what is no reference.
+fn check_reference(text: &str) -> Result<(), AppError> {
     if text.is_empty() || text.chars().count() > REFERENCE || text.chars().any(char::is_control) {
         return Err(AppError::input(
             format!("`{text}` is no reference"),
             format!("give 1 to {REFERENCE} characters; a number of the lending desk, no name"),
         ));
     }
-    let open = find(here.ledger, loan)?;
-    here.ledger.refer(open.loan, text, here.desk.now())?;
+    Ok(())
+}
+
+/// Keeps the reference of a loan.
+pub(crate) fn note(
+    here: &mut Here<'_>,
+    loan: LoanId,
+    player: PlayerId,
+    text: &str,
+) -> Result<Answer, AppError> {
+    check_reference(text)?;
+    here.ledger.refer(loan, text, here.desk.now())?;
     // Whoever adds to the file keeps it short.
     erase(here)?;
-    let name = lookup::name_of(here.ledger, open.player.into())?;
+    let name = lookup::name_of(here.ledger, player.into())?;
     Ok(Answer::done(format!("the loan of player {name} is known as {text}"))
         .and("the reference is kept beside the ledger, and can be erased"))
 }

@@ -16,7 +16,8 @@ use super::session::{self, Scans};
 /// Send players out: scan a pack and a player, or a player whose pack is known
 ///
 /// FIT enters the loan; anything else says why not, enters no loan, and the exit code is 1. Somebody with the right may scan
-/// OVERRULE and a reason. The due date comes from an option, or is scanned (digits, then WEEKS) and holds for all that follow.
+/// OVERRULE and a reason. After a player has gone out, "ref L-20817" notes the lending desk's own number for the loan, in a file
+/// that can be erased. The due date comes from an option, or is scanned (digits, then WEEKS) and holds for all that follow.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example: packmuster dispatch --for '8 weeks' P7K3-Q9M2-DXWT-8 D3QH-2KXW-9FT0-J")]
 pub(super) struct Args {

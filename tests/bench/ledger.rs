@@ -43,6 +43,7 @@ fn main() -> Outcome<()> {
     figures.extend(process::dispatch(&built, &folder)?);
     figures.extend(session::verdicts(&built)?);
     figures.extend(session::acts(&built, &folder)?);
+    figures.extend(session::corrections(&built)?);
     figures.extend(csv::figures(packs, &folder)?);
     figures.push(Figure::size(bytes, built.entries));
     say(&figure::table(&figures))?;

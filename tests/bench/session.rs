@@ -6,9 +6,14 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use packmuster::app::bench::Bench;
+use packmuster::app::correct::{self, Right};
 use packmuster::app::judging::{self, Ask};
-use packmuster::app::session::Session;
+use packmuster::app::people;
+use packmuster::app::session::{Here, Session};
+use packmuster::domain::event::Event;
+use packmuster::domain::units::MilliampHours;
 use packmuster::domain::verdict::Step;
+use packmuster::ledger::entry::Entry;
 use packmuster::ledger::{Access, Ledger};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
@@ -19,6 +24,7 @@ use super::fleet::{self, Fleet};
 
 const VERDICTS: usize = 20_000;
 const ACTS: u16 = 1000;
+const CORRECTIONS: usize = 200;
 
 /// Verdicts of random packs.
 pub(crate) fn verdicts(fleet: &Fleet) -> Outcome<Vec<Figure>> {
@@ -78,5 +84,36 @@ pub(crate) fn acts(fleet: &Fleet, folder: &Path) -> Outcome<Vec<Figure>> {
         Figure::beside("acknowledged scan, median", ours, ("write and fdatasync of 4 KiB", floor), Some(2.0)),
         Figure::beside("acknowledged scan, p99", tail.0, ("write and fdatasync of 4 KiB", tail.1), None),
         Figure::rate("acknowledged scans, over the whole time", ours_rate, ("syncs", floor_rate), "0.5x"),
+    ])
+}
+
+/// Corrections of readings of random packs, each with its list of what stood on it: in the library, with the commit.
+pub(crate) fn corrections(fleet: &Fleet) -> Outcome<Vec<Figure>> {
+    let mut ledger = Ledger::open(&fleet.path, Access::Write(None))?;
+    let mut desk = fleet::desk(8)?;
+    let mut random = ChaCha12Rng::seed_from_u64(9);
+    people::enrol(&mut Here { ledger: &mut ledger, desk: &mut desk }, "EB", true, None)?;
+    desk.operator = Some(people::operator(&mut ledger, "EB")?);
+    let right = Right { capacity: Some(MilliampHours::new(777)), ..Right::default() };
+    let (mut times, mut stood) = (Vec::new(), 0);
+    while times.len() < CORRECTIONS {
+        let pack = fleet.packs.get(random.random_range(0..fleet.packs.len())).ok_or("no packs")?.id;
+        let read = |(entry, wrong): (Entry, bool)| {
+            (!wrong && matches!(entry.event, Event::ReadingTaken(_))).then_some(entry.position.number)
+        };
+        let Some(number) = ledger.history(pack.into())?.into_iter().find_map(read) else { continue };
+        let start = Instant::now();
+        let here = &mut Here { ledger: &mut ledger, desk: &mut desk };
+        let corrected = correct::correct(here, &number.to_string(), &right, "mistyped")?;
+        times.push(start.elapsed());
+        stood += corrected.stood.len();
+    }
+    if stood == 0 {
+        return Err("no verdict stood on any of the readings".into());
+    }
+    let aim = Duration::from_millis(20);
+    Ok(vec![
+        Figure::within("reading corrected, with what stood on it, p50", quantile(&mut times, 50), aim),
+        Figure::within("reading corrected, with what stood on it, p99", quantile(&mut times, 99), aim),
     ])
 }
