@@ -12,7 +12,7 @@ use super::error::CliError;
 /// As when a pack was adopted anew since its tag could not be read, and the old tag turns up later; also across sites. The older
 /// record stays, and every code of both names it.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: packmuster join P7K3-Q9M2-DXWT-8 PB4E-1HWQ-7ZK0-N")]
+#[command(after_help = "Example: packmuster join P7K3-Q9M2-DXWT-8 PB4E-1HWQ-7ZK0-M")]
 pub(super) struct Args {
     /// A code of one record
     one: String,

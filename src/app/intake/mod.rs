@@ -102,6 +102,7 @@ impl Player {
 #[derive(Debug, Clone, Default)]
 pub struct Intake {
     makes: Makes,
+    loose: bool,
     player: Option<Player>,
     pack: Option<PackId>,
     doubt: Option<Doubt>,
@@ -111,6 +112,13 @@ impl Intake {
     /// Begins an intake.
     pub fn new(makes: Makes) -> Self {
         Self { makes, ..Self::default() }
+    }
+
+    /// Packs come without players: each is taken in alone, without being asked for.
+    #[must_use]
+    pub const fn loose(mut self, loose: bool) -> Self {
+        self.loose = loose;
+        self
     }
 
     /// The player whose pack is still to be scanned. One that should be empty may be left as it is.
@@ -187,7 +195,9 @@ impl Intake {
 
     fn scan_pack(&mut self, here: &mut Here<'_>, code: &Code) -> Result<Answer, AppError> {
         let found = Found::of(code);
-        let Some(player) = self.player.clone() else { return self.ask_alone(here, found) };
+        let Some(player) = self.player.clone() else {
+            return if self.loose { self.take_alone(here, &found) } else { self.ask_alone(here, found) };
+        };
         if player.taken.is_some() || player.fitted {
             return self.fit(here, &player, found.known());
         }
