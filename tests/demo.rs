@@ -97,7 +97,7 @@ fn all_that_is_told_is_readable_at_80_columns() {
     let review: serde_json::Value = serde_json::from_str(&pack).unwrap();
     let pack = review["out_at_risk"][0]["pack"].as_str().unwrap().to_owned();
     let mut told = vec![("review.txt".to_owned(), fs::read_to_string(demo().join("review.txt")).unwrap())];
-    let commands: [&[&str]; 13] = [
+    let commands: [&[&str]; 15] = [
         &["show", &pack],
         &["show", "Skerrow 1"],
         &["show", "K-2025-10"],
@@ -110,6 +110,8 @@ fn all_that_is_told_is_readable_at_80_columns() {
         &["slot", "list"],
         &["place", "list"],
         &["notice", "list"],
+        &["waiting"],
+        &["waiting", "--all"],
         &["ledger", "check"],
     ];
     for args in commands {

@@ -16,6 +16,7 @@ use rusqlite::Connection;
 use uuid::Uuid;
 
 use crate::day::{Day, card, number};
+use crate::scan::synth;
 
 fn texts(tags: &[Tag]) -> Vec<&str> {
     tags.iter().map(Tag::text).collect()
@@ -259,4 +260,76 @@ fn a_reader_that_goes_away_is_no_fault() {
     assert!(first.starts_with('{'), "{first}");
     let ended = child.wait_with_output().unwrap();
     assert_eq!(String::from_utf8_lossy(&ended.stderr), "");
+}
+
+/// Pictures in which it is not known what belongs to what: nothing of them is entered.
+#[test]
+fn nothing_in_a_picture_is_paired_by_guess() {
+    let day = Day::new();
+    let (one, two) = (day.sandbox.tag(TagKind::Player), day.sandbox.tag(TagKind::Player));
+    let (pack, other) = (day.sandbox.tag(TagKind::Pack), day.sandbox.tag(TagKind::Pack));
+    let slot = day.sandbox.tag(TagKind::Slot);
+    let before = day.entries();
+    let cases: [(&str, &[Tag], &str); 4] = [
+        ("intake", &[one, pack, two, other], "2 players and 2 packs in one picture"),
+        ("intake", &[one, pack, other], "a player and 2 packs in one picture"),
+        ("dispatch", &[one, two, pack], "2 players and a pack in one picture"),
+        ("bench", &[slot, pack, other], "a slot and 2 packs in one picture"),
+    ];
+    for (session, tags, told) in cases {
+        let texts: Vec<String> = tags.iter().map(|tag| tag.text().to_owned()).collect();
+        synth::shelf(&texts).save(day.sandbox.path().join("tray.png")).unwrap();
+        let said = day.sandbox.run(&[session, "tray.png"]);
+        assert_eq!(said.code, 2, "{said:?}");
+        assert!(said.out.contains(told), "{}", said.out);
+        assert_eq!(day.entries(), before, "{told}");
+    }
+    // A pair alone is a pair; packs alone are packs.
+    synth::shelf(&[one.text().to_owned(), pack.text().to_owned()])
+        .save(day.sandbox.path().join("pair.png"))
+        .unwrap();
+    let said = day.sandbox.run(&["intake", "pair.png"]);
+    assert!(said.out.contains(&format!("MEASURE {pack}")), "{}", said.out);
+    // A tag that is seen and not read may be another pack's.
+    let mut spoiled = synth::shelf(&[two.text().to_owned(), other.text().to_owned(), pack.text().to_owned()]);
+    synth::lay(&mut spoiled, &synth::paper(60, 60, 235), 510 + 20 + 8 * 5 - 3, 64 + 20 + 8 * 5);
+    spoiled.save(day.sandbox.path().join("spoiled.png")).unwrap();
+    let said = day.sandbox.run(&["intake", "spoiled.png"]);
+    assert!(said.out.contains("a player, a pack and 1 tags that cannot be read"), "{}", said.out);
+}
+
+/// The wrong day of a reading: once it lies before the return, it no longer counts.
+#[test]
+fn a_reading_that_was_taken_before_the_return_does_not_count() {
+    let day = Day::new();
+    let (player, pack) = day.adopt();
+    day.sandbox.session(&["bench"], &[pack.text(), "812"]);
+    let said = day.sandbox.run(&["dispatch", "--for", "4 weeks", pack.text(), player.text()]);
+    assert_eq!(said.code, 0, "{said:?}");
+    day.sandbox.days(20);
+    day.sandbox.session(&["intake"], &[player.text(), pack.text()]);
+    day.sandbox.session(&["bench"], &[pack.text(), "790"]);
+    assert!(day.sandbox.run(&["judge", pack.text()]).out.starts_with("FIT"));
+    let shown = day.sandbox.run(&["show", pack.text(), "--json"]).out;
+    let shown: serde_json::Value = serde_json::from_str(&shown).unwrap();
+    let history = shown["life"]["history"].as_array().unwrap();
+    let reading = history.iter().find(|line| line["capacity_mah"] == 790).unwrap();
+    let number = reading["entry"].as_str().unwrap();
+    let correct = |args: &[&str]| {
+        let start = ["--operator", "EB", "correct", number];
+        day.sandbox.run(&[&start, args, &["--reason", "the paper said so"]].concat())
+    };
+    let ahead = correct(&["--at", "2027-01-01"]);
+    assert!(ahead.code == 2 && ahead.err.contains("the date lies ahead"), "{ahead:?}");
+    let misfit = correct(&["--finding", "hot"]);
+    assert!(misfit.code == 2 && misfit.err.contains("has no finding"), "{misfit:?}");
+    assert!(correct(&[]).err.contains("nothing would change"));
+    // It was read a week before the return, on its last day in the workshop.
+    let said = correct(&["--at", "2026-11-02 01:00"]);
+    assert_eq!(said.code, 0, "{said:?}");
+    assert!(said.out.contains("1 verdicts and 0 dispatches stood on it"), "{}", said.out);
+    assert!(said.out.contains(&format!("MEASURE {pack}")), "{}", said.out);
+    assert!(day.sandbox.run(&["judge", pack.text()]).out.contains("no reading since it came back"));
+    assert!(correct(&["--nothing"]).err.contains("corrected already"));
+    day.sandbox.is_sound();
 }

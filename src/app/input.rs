@@ -78,7 +78,7 @@ impl Input {
 /// Tags that run together, as from a scanner that sends no Enter.
 fn several(text: &str) -> Option<Vec<Tag>> {
     let plain: Vec<char> = text.chars().filter(char::is_ascii_alphanumeric).collect();
-    if plain.len() <= Tag::LENGTH || plain.len() % Tag::LENGTH != 0 {
+    if plain.len() <= Tag::LENGTH || !plain.len().is_multiple_of(Tag::LENGTH) {
         return None;
     }
     plain.chunks(Tag::LENGTH).map(|part| part.iter().collect::<String>().parse().ok()).collect()

@@ -153,7 +153,7 @@ impl<W: Work> Session<W> {
         let answer = ledger.transact(|ledger| {
             let here = &mut Here { ledger, desk };
             match trial {
-                Some(twist) => self.trial(here, twist),
+                Some(twist) => self.trial(here, &twist),
                 None => self.handle(here, input),
             }
         });
@@ -203,7 +203,7 @@ impl<W: Work> Session<W> {
             .filter_map(|found| found.text.trim().parse::<Tag>().ok())
             .map(|t| t.kind())
             .collect();
-        if let Some(several) = unpaired(&tags) {
+        if let Some(several) = unpaired(&tags, unread) {
             let text = format!("{name}: {several} in one picture: which belongs to which is not known");
             let next = "one pair in each picture, or scan them one after the other; nothing was entered";
             return Ok(vec![(name, Answer::unclear(text, next))]);
@@ -256,9 +256,9 @@ impl<W: Work> Session<W> {
     }
 
     /// The trial of the command card: says what the scanner's settings do to its text, and undoes it for this desk.
-    fn trial(&mut self, here: &mut Here<'_>, twist: Twist) -> Result<Answer, AppError> {
+    fn trial(&mut self, here: &mut Here<'_>, twist: &Twist) -> Result<Answer, AppError> {
         let known: Option<DeskFacts> = here.ledger.facts(Thing::desk(&here.desk.name))?;
-        if known.unwrap_or_default().twist != twist {
+        if known.unwrap_or_default().twist != *twist {
             let event = ScannerTuned { desk: here.desk.name.clone(), twist: twist.clone() };
             here.desk.record(here.ledger, vec![event.into()])?;
         }
@@ -525,12 +525,15 @@ impl<W: Work> Session<W> {
 }
 
 /// What a picture holds that cannot be paired without a guess: more than one holder with a pack, or one with several packs.
-fn unpaired(tags: &[TagKind]) -> Option<String> {
+///
+/// A tag that was seen and not read may be a pack's too.
+fn unpaired(tags: &[TagKind], unread: usize) -> Option<String> {
     let count = |kind: TagKind| tags.iter().filter(|&&other| other == kind).count();
     let packs = count(TagKind::Pack);
     [(TagKind::Player, "players"), (TagKind::Slot, "slots")].into_iter().find_map(|(kind, word)| {
         let holders = count(kind);
-        (holders > 0 && packs > 0 && holders + packs > 2).then(|| match (holders, packs) {
+        (holders > 0 && packs > 0 && holders + packs + unread > 2).then(|| match (holders, packs) {
+            (1, 1) => format!("a {kind}, a pack and {unread} tags that cannot be read"),
             (1, packs) => format!("a {kind} and {packs} packs"),
             (holders, 1) => format!("{holders} {word} and a pack"),
             (holders, packs) => format!("{holders} {word} and {packs} packs"),

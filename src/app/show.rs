@@ -148,6 +148,18 @@ fn known(ledger: &mut Ledger, thing: Thing) -> Result<Vec<(String, String)>, Led
             }
             say("readings", facts.readings.to_string());
             say("no result", facts.no_results.to_string());
+            if let Some((_, at)) = facts.serviced {
+                say("serviced", at.day(ledger.zone()).to_string());
+            }
+            let settings = ledger.settings()?;
+            if facts.failures >= settings.policy.close_slot_after {
+                say("closed", format!("{} runs in a row gave no result", facts.failures));
+            }
+            let makes = facts.takes.iter().filter_map(|make| settings.makes.get(make));
+            let takes: Vec<&str> = makes.map(|make| make.name.as_str()).collect();
+            if !takes.is_empty() {
+                say("takes", takes.join(", "));
+            }
         }
         ThingKind::Carton => {
             let facts: CartonFacts = ledger.facts(thing)?.unwrap_or_default();
@@ -178,6 +190,7 @@ fn known(ledger: &mut Ledger, thing: Thing) -> Result<Vec<(String, String)>, Led
             if let Some(due) = facts.due {
                 say("due", due.to_string());
             }
+            say("renewed", facts.renewals.to_string());
         }
         ThingKind::Code => {
             let facts: CodeFacts = ledger.facts(thing)?.unwrap_or_default();
@@ -218,6 +231,12 @@ fn pack_facts(ledger: &mut Ledger, thing: Thing) -> Result<Vec<(String, String)>
     say("readings", facts.readings.len().to_string());
     say("rounds", facts.rounds.len().to_string());
     say("last charge", facts.last_charge().map_or_else(unknown, |at| at.local(ledger.zone())));
+    if let Some(joined) = facts.joined {
+        say("joined to", pack_name(ledger, joined)?);
+    }
+    if let Some(off) = facts.written_off {
+        say("written off", off.day(ledger.zone()).to_string());
+    }
     let place = match (&facts.missing, &facts.loan, &facts.run, &facts.ride) {
         (Some(since), ..) => format!("missing since {}", since.day(ledger.zone())),
         (None, Some(loan), ..) => {
@@ -225,7 +244,10 @@ fn pack_facts(ledger: &mut Ledger, thing: Thing) -> Result<Vec<(String, String)>
         }
         (None, None, Some(run), _) => format!("in {}", name_of(ledger, run.slot.into())?),
         (None, None, None, Some(ride)) => format!("in player {}", name_of(ledger, ride.player.into())?),
-        (None, None, None, None) => "loose".to_owned(),
+        (None, None, None, None) => match facts.place {
+            Some((place, _)) => name_of(ledger, place.into())?,
+            None => "loose".to_owned(),
+        },
     };
     say("where", place);
     Ok(rows)

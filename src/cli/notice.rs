@@ -74,7 +74,7 @@ struct Row {
 }
 
 #[derive(serde::Serialize)]
-struct Packs {
+struct Covers {
     text: String,
     lifted: bool,
     packs: Vec<notice::Covered>,
@@ -83,7 +83,7 @@ struct Packs {
 fn show(context: &Context, ledger: &mut Ledger, facts: &NoticeFacts) -> Result<(), CliError> {
     let packs = notice::packs(ledger, facts)?;
     if context.globals.json {
-        return output::json(&Packs { text: facts.text.clone(), lifted: facts.lifted, packs });
+        return output::json(&Covers { text: facts.text.clone(), lifted: facts.lifted, packs });
     }
     let out = packs.iter().filter(|pack| pack.place == Whereabouts::Out).count();
     let state = if facts.lifted { ", lifted" } else { "" };

@@ -1,5 +1,7 @@
 //! `packmuster waiting`.
 
+use std::fmt::Write as _;
+
 use crate::app::waiting::{self, Item, Waiting};
 
 use super::Exit;
@@ -78,7 +80,8 @@ fn text(context: &Context, waiting: &Waiting, all: bool) -> String {
         let items_shown = items.get(..shown).unwrap_or(items);
         part.push_str(&table(context, items_shown));
         if shown < items.len() {
-            part.push_str(&format!("\n ... and {} more: packmuster waiting --all", items.len() - shown));
+            let more = items.len() - shown;
+            let _infallible = write!(part, "\n ... and {more} more: packmuster waiting --all");
         }
         parts.push(part);
     }

@@ -243,8 +243,14 @@ mod tests {
 
     #[test]
     fn other_text_is_no_trial() {
-        for line in ["", "P7K3-Q9M2-DXWT-8", &"A".repeat(70), &"TRIAL".repeat(20), &TRIAL[1..], "0123456789"]
-        {
+        for line in [
+            "",
+            "P7K3-Q9M2-DXWT-8",
+            &"A".repeat(70),
+            &"TRIAL".repeat(20),
+            TRIAL.get(1..).unwrap(),
+            "0123456789",
+        ] {
             assert_eq!(Twist::of(line), None, "{line}");
         }
     }

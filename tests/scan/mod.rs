@@ -3,4 +3,4 @@
 mod faults;
 mod order;
 mod rates;
-mod synth;
+pub(crate) mod synth;

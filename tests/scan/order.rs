@@ -5,20 +5,10 @@ use packmuster::scan::picture;
 
 use super::synth;
 
-fn shelf(tags: &[String]) -> GrayImage {
-    let mut shelf = synth::paper(760, 520, 180);
-    for (n, tag) in (0_u32..).zip(tags) {
-        // A little up and down, as a hand lays them.
-        let wave = 17 * (n % 3);
-        synth::lay(&mut shelf, &synth::label(tag, 5), 30 + 240 * (n % 3), 30 + 230 * (n / 3) + wave);
-    }
-    shelf
-}
-
 #[test]
 fn several_tags_come_in_reading_order() {
     let tags = synth::tags(6, &mut synth::random(11));
-    let shelf = shelf(&tags);
+    let shelf = synth::shelf(&tags);
     for degrees in [-12.0, 0.0, 9.0] {
         let picture = synth::photographed(&synth::turned(&shelf, degrees, 180));
         assert_eq!(synth::texts(&picture), tags, "turned by {degrees}");
@@ -43,14 +33,14 @@ fn corners_lie_where_the_symbol_was_drawn() {
 #[test]
 fn the_same_tag_twice_is_two_symbols() {
     let tag = synth::tags(1, &mut synth::random(13)).remove(0);
-    let picture = synth::photographed(&shelf(&[tag.clone(), tag.clone()]));
+    let picture = synth::photographed(&synth::shelf(&[tag.clone(), tag.clone()]));
     assert_eq!(synth::texts(&picture), [&tag, &tag]);
 }
 
 #[test]
 fn a_spoiled_symbol_is_seen_but_unread() {
     let tags = synth::tags(2, &mut synth::random(14));
-    let mut shelf = shelf(&tags);
+    let mut shelf = synth::shelf(&tags);
     // A blot over the second symbol's data, beyond what error correction can mend; the finder patterns stay.
     synth::lay(&mut shelf, &synth::paper(60, 60, 235), 270 + 20 + 8 * 5 - 3, 47 + 20 + 8 * 5);
     let picture = synth::photographed(&shelf);
@@ -78,7 +68,7 @@ fn a_symbol_on_a_clear_background_is_read() {
 #[test]
 fn the_camera_s_orientation_mark_is_honoured() {
     let tags = synth::tags(6, &mut synth::random(16));
-    let upright = shelf(&tags);
+    let upright = synth::shelf(&tags);
     let stored = image::imageops::rotate270(&upright);
     let mut bytes = synth::jpeg(&stored);
     let tiff: &[u8] = b"Exif\0\0MM\0\x2A\0\0\0\x08\0\x01\x01\x12\0\x03\0\0\0\x01\0\x06\0\0\0\0\0\0";

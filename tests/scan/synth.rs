@@ -18,26 +18,26 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha12Rng;
 
 /// Enough time that a loaded machine changes no result.
-pub(super) const PATIENT: Limits = Limits { pixels: 64_000_000, budget: Duration::from_secs(60) };
+pub(crate) const PATIENT: Limits = Limits { pixels: 64_000_000, budget: Duration::from_secs(60) };
 
 /// Seeded randomness.
-pub(super) fn random(seed: u64) -> ChaCha12Rng {
+pub(crate) fn random(seed: u64) -> ChaCha12Rng {
     ChaCha12Rng::seed_from_u64(seed)
 }
 
 /// A number from 0 to 1.
-pub(super) fn share(random: &mut impl Rng) -> f32 {
+pub(crate) fn share(random: &mut impl Rng) -> f32 {
     (random.next_u32() >> 8) as f32 / (1_u32 << 24) as f32
 }
 
 /// Fresh tag texts of every kind.
-pub(super) fn tags(count: usize, random: &mut impl Rng) -> Vec<String> {
+pub(crate) fn tags(count: usize, random: &mut impl Rng) -> Vec<String> {
     (0..count).map(|n| Tag::draw(TagKind::ALL[n % 6], random).text().to_owned()).collect()
 }
 
 /// A label as the product prints it (version 1, error correction Q), `module` pixels a module, on white with the quiet
 /// zone of four modules, ink at 20 and paper at 235.
-pub(super) fn label(text: &str, module: u32) -> GrayImage {
+pub(crate) fn label(text: &str, module: u32) -> GrayImage {
     let segments = QrSegment::make_segments(text);
     let (low, high) = (Version::new(1), Version::new(1));
     let code =
@@ -51,12 +51,12 @@ pub(super) fn label(text: &str, module: u32) -> GrayImage {
 }
 
 /// Paper of one grey.
-pub(super) fn paper(width: u32, height: u32, grey: u8) -> GrayImage {
+pub(crate) fn paper(width: u32, height: u32, grey: u8) -> GrayImage {
     GrayImage::from_pixel(width, height, Luma([grey]))
 }
 
 /// Turns a picture by an angle about its middle, enlarging it so that nothing is lost.
-pub(super) fn turned(image: &GrayImage, degrees: f32, around: u8) -> GrayImage {
+pub(crate) fn turned(image: &GrayImage, degrees: f32, around: u8) -> GrayImage {
     let (sin, cos) = degrees.to_radians().sin_cos();
     let (w, h) = (image.width() as f32, image.height() as f32);
     let (nw, nh) = ((w * cos).abs() + (h * sin).abs(), (w * sin).abs() + (h * cos).abs());
@@ -67,7 +67,7 @@ pub(super) fn turned(image: &GrayImage, degrees: f32, around: u8) -> GrayImage {
 }
 
 /// Looks at a picture aslant: the far edge is drawn `shrink` (0 to 1) narrower.
-pub(super) fn aslant(image: &GrayImage, shrink: f32, around: u8) -> GrayImage {
+pub(crate) fn aslant(image: &GrayImage, shrink: f32, around: u8) -> GrayImage {
     let (w, h) = (image.width() as f32, image.height() as f32);
     warped(image, image.width(), image.height(), around, |x, y| {
         let depth = 1.0 - shrink * (1.0 - y / h);
@@ -99,12 +99,12 @@ fn warped(
 }
 
 /// Out of focus by a Gaussian of `sigma` pixels.
-pub(super) fn blurred(image: &GrayImage, sigma: f32) -> GrayImage {
+pub(crate) fn blurred(image: &GrayImage, sigma: f32) -> GrayImage {
     if sigma > 0.0 { imageops::blur(image, sigma) } else { image.clone() }
 }
 
 /// Light that falls off to `dark` (share) across the picture, and a hard shadow of half light over the lower right.
-pub(super) fn shadowed(image: &GrayImage, dark: f32, edge: f32) -> GrayImage {
+pub(crate) fn shadowed(image: &GrayImage, dark: f32, edge: f32) -> GrayImage {
     let (w, h) = (image.width() as f32, image.height() as f32);
     GrayImage::from_fn(image.width(), image.height(), |x, y| {
         let along = f32::midpoint(x as f32 / w, y as f32 / h);
@@ -114,7 +114,7 @@ pub(super) fn shadowed(image: &GrayImage, dark: f32, edge: f32) -> GrayImage {
 }
 
 /// Sensor noise of about `sigma` grey steps (sum of uniform draws).
-pub(super) fn noisy(image: &GrayImage, sigma: f32, random: &mut impl Rng) -> GrayImage {
+pub(crate) fn noisy(image: &GrayImage, sigma: f32, random: &mut impl Rng) -> GrayImage {
     let mut out = image.clone();
     for pixel in out.pixels_mut() {
         let draw: f32 = (0..3).map(|_| share(random) - 0.5).sum::<f32>() * 2.0;
@@ -124,40 +124,51 @@ pub(super) fn noisy(image: &GrayImage, sigma: f32, random: &mut impl Rng) -> Gra
 }
 
 /// Lays a picture into another.
-pub(super) fn lay(onto: &mut GrayImage, image: &GrayImage, x: u32, y: u32) {
+pub(crate) fn lay(onto: &mut GrayImage, image: &GrayImage, x: u32, y: u32) {
     imageops::replace(onto, image, i64::from(x), i64::from(y));
 }
 
 /// As a JPEG file of usual quality.
-pub(super) fn jpeg(image: &GrayImage) -> Vec<u8> {
+pub(crate) fn jpeg(image: &GrayImage) -> Vec<u8> {
     let mut bytes = Vec::new();
     image.write_with_encoder(JpegEncoder::new_with_quality(&mut bytes, 85)).unwrap();
     bytes
 }
 
 /// As a PNG file.
-pub(super) fn png(image: &GrayImage) -> Vec<u8> {
+pub(crate) fn png(image: &GrayImage) -> Vec<u8> {
     let mut bytes = Cursor::new(Vec::new());
     image.write_to(&mut bytes, ImageFormat::Png).unwrap();
     bytes.into_inner()
 }
 
 /// What is found in a picture that is saved as a JPEG.
-pub(super) fn photographed(image: &GrayImage) -> Picture {
+pub(crate) fn photographed(image: &GrayImage) -> Picture {
     picture::read_bytes(&jpeg(image), "photo.jpg", &PATIENT).unwrap()
 }
 
 /// The texts found, in order.
-pub(super) fn texts(picture: &Picture) -> Vec<&str> {
+pub(crate) fn texts(picture: &Picture) -> Vec<&str> {
     picture.found.iter().map(|found| found.text.as_str()).collect()
 }
 
 /// Fails when a text that parses as a tag was not drawn.
-pub(super) fn assert_no_invention(picture: &Picture, drawn: &[String]) {
+pub(crate) fn assert_no_invention(picture: &Picture, drawn: &[String]) {
     for text in texts(picture) {
         assert!(
             drawn.iter().any(|tag| tag == text) || text.parse::<Tag>().is_err(),
             "`{text}` was never drawn"
         );
     }
+}
+
+/// Labels on a shelf, in reading order.
+pub(crate) fn shelf(tags: &[String]) -> GrayImage {
+    let mut shelf = paper(760, 520, 180);
+    for (n, tag) in (0_u32..).zip(tags) {
+        // A little up and down, as a hand lays them.
+        let wave = 17 * (n % 3);
+        lay(&mut shelf, &label(tag, 5), 30 + 240 * (n % 3), 30 + 230 * (n / 3) + wave);
+    }
+    shelf
 }
