@@ -2,21 +2,22 @@
 //!
 //! Each scan is handled in one transaction: what it reads to judge cannot change under it, and what it answers is on disk.
 
+mod picture;
+mod scanner;
+mod tags;
+
 use std::collections::VecDeque;
-use std::path::Path;
 
 use jiff::civil::Date;
 
 use crate::domain::command::Command;
-use crate::domain::event::{ScannerTuned, TagBound, TagRetired};
-use crate::domain::facts::{DeskFacts, OperatorFacts};
+use crate::domain::facts::OperatorFacts;
 use crate::domain::ids::{OperatorId, PackId, Thing, ThingKind};
 use crate::domain::moment::day_after;
 use crate::domain::tag::{Tag, TagKind};
 use crate::domain::twist::Twist;
 use crate::domain::units::{MilliampHours, PlayHours};
 use crate::ledger::{Ledger, LedgerError};
-use crate::scan::picture::{self, Limits};
 
 use super::answer::Answer;
 use super::desk::{Desk, Operator};
@@ -24,6 +25,7 @@ use super::error::AppError;
 use super::input::{Input, Measured};
 use super::lookup::{self, Scanned};
 use super::on_pack;
+pub use tags::retag;
 
 /// Steps of a session that `undo` can go back.
 const REMEMBERED: usize = 200;
@@ -175,105 +177,6 @@ impl<W: Work> Session<W> {
                 Err(error)
             }
         }
-    }
-
-    /// Answers a picture: first what it holds, then each of its tags like a scan of its own.
-    ///
-    /// Operators come first and commands last; between them the order is the work's. A picture that cannot be read is an
-    /// answer too.
-    ///
-    /// # Errors
-    /// A fault of the ledger; what was answered before stays.
-    pub fn picture(
-        &mut self,
-        ledger: &mut Ledger,
-        desk: &mut Desk,
-        path: &Path,
-        limits: &Limits,
-    ) -> Result<Vec<(String, Answer)>, AppError> {
-        let name = path.display().to_string();
-        let picture = match picture::read(path, limits) {
-            Ok(picture) => picture,
-            Err(error) => return Ok(vec![(name, Answer::unclear(error.to_string(), error.hint()))]),
-        };
-        let (read, unread) = (picture.found.len(), picture.unread.len());
-        let tags: Vec<TagKind> = picture
-            .found
-            .iter()
-            .filter_map(|found| found.text.trim().parse::<Tag>().ok())
-            .map(|t| t.kind())
-            .collect();
-        if let Some(several) = unpaired(&tags, unread) {
-            let text = format!("{name}: {several} in one picture: which belongs to which is not known");
-            let next = "one pair in each picture, or scan them one after the other; nothing was entered";
-            return Ok(vec![(name, Answer::unclear(text, next))]);
-        }
-        let text = format!("{name}: {read} read, {unread} seen but not read");
-        let mut texts: Vec<String> =
-            picture.found.into_iter().map(|found| found.text.trim().to_owned()).collect();
-        // A stable sort: tags of one kind stay in reading order.
-        texts.sort_by_key(|text| text.parse::<Tag>().map_or(9, |tag| order::<W>(tag.kind())));
-        let head = if unread > 0 || read == 0 {
-            Answer::unclear(text, "scan or type the code of what was not read")
-        } else {
-            Answer::done(text)
-        };
-        let mut answers = vec![(name, head)];
-        for text in texts {
-            let answer = self.scan(ledger, desk, &text)?;
-            let ends = answer.ends;
-            answers.push((text, answer));
-            if ends {
-                break;
-            }
-        }
-        Ok(answers)
-    }
-
-    /// What a line says, with the twist of this desk's scanner undone where only that makes sense of it.
-    ///
-    /// What a person types by hand comes straight, so that is tried first.
-    fn understand(&mut self, ledger: &mut Ledger, desk: &Desk, line: &str) -> Result<Input, LedgerError> {
-        let input = Input::read(line);
-        if !matches!(input, Input::Slip(_) | Input::Other(_)) {
-            return Ok(input);
-        }
-        if self.twist.is_none() {
-            let facts: Option<DeskFacts> = ledger.facts(Thing::desk(&desk.name))?;
-            self.twist = Some(facts.unwrap_or_default().twist);
-        }
-        let twist = self.twist.clone().unwrap_or_default();
-        if twist.is_straight() || !twist.can_be_undone() {
-            return Ok(input);
-        }
-        let undone = Input::read(&twist.undo(line));
-        Ok(match (&input, &undone) {
-            (_, Input::Slip(_) | Input::Blank) => input,
-            // Words with spaces are typed by somebody; a code without any comes from the scanner.
-            (Input::Other(words), Input::Other(_)) if words.contains(char::is_whitespace) => input,
-            _ => undone,
-        })
-    }
-
-    /// The trial of the command card: says what the scanner's settings do to its text, and undoes it for this desk.
-    fn trial(&mut self, here: &mut Here<'_>, twist: &Twist) -> Result<Answer, AppError> {
-        let known: Option<DeskFacts> = here.ledger.facts(Thing::desk(&here.desk.name))?;
-        if known.unwrap_or_default().twist != *twist {
-            let event = ScannerTuned { desk: here.desk.name.clone(), twist: twist.clone() };
-            here.desk.record(here.ledger, vec![event.into()])?;
-        }
-        self.twist = Some(twist.clone());
-        if twist.is_straight() {
-            return Ok(Answer::done("the scanner types every character right"));
-        }
-        let mut answer = Answer::no("this scanner's settings change what it types");
-        answer.text.extend(twist.faults().into_iter().map(|fault| fault.words().to_owned()));
-        Ok(if twist.can_be_undone() {
-            let text = format!("until then it is undone for desk `{}`: go on scanning", here.desk.name);
-            answer.and(text).next("mend it, then scan the trial again")
-        } else {
-            answer.next("mend it, then scan the trial again; until then, press Enter after each scan")
-        })
     }
 
     fn handle(&mut self, here: &mut Here<'_>, input: Input) -> Result<Answer, AppError> {
@@ -478,75 +381,6 @@ impl<W: Work> Session<W> {
             Err(error) => Err(error.into()),
         }
     }
-
-    fn begin_replacing(&mut self) -> Answer {
-        // A pack that lies here without a tag that can be read: whatever tags of ours it wore are replaced.
-        let at_hand = || self.work.at_hand().map(|pack| (String::new(), Thing::from(pack)));
-        match self.last.clone().or_else(at_hand) {
-            Some((text, thing)) => {
-                self.replacing = Some((text, thing));
-                Answer::done(format!("the {}'s tag is to be replaced", thing.kind))
-                    .next("stick the fresh tag on and scan it")
-            }
-            None => Answer::unclear(
-                "no thing was scanned yet",
-                "scan the worn tag or another code of the thing, then REPLACE",
-            ),
-        }
-    }
-
-    fn replace(
-        &mut self,
-        here: &mut Here<'_>,
-        (old, thing): (String, Thing),
-        text: &str,
-        scanned: Scanned,
-    ) -> Result<Answer, AppError> {
-        match scanned {
-            Scanned::Fresh(tag) if lookup::kind_for(tag.kind()) == Some(thing.kind) => {
-                retag(here, thing, &old, text)?;
-                self.last = Some((text.to_owned(), thing));
-                self.repeat = Some(thing);
-                Ok(Answer::done(format!("the {} now wears {tag}", thing.kind)).and("peel the old tag off"))
-            }
-            Scanned::Fresh(tag) => {
-                self.replacing = Some((old, thing));
-                Ok(Answer::unclear(
-                    format!("{tag} is made for a {}, and this is a {}", tag.kind(), thing.kind),
-                    format!("scan a fresh {} tag", thing.kind),
-                ))
-            }
-            _ => Ok(Answer::unclear(
-                "that tag is in use; nothing was replaced",
-                "scan REPLACE again, then a fresh tag",
-            )),
-        }
-    }
-}
-
-/// What a picture holds that cannot be paired without a guess: more than one holder with a pack, or one with several packs.
-///
-/// A tag that was seen and not read may be a pack's too.
-fn unpaired(tags: &[TagKind], unread: usize) -> Option<String> {
-    let count = |kind: TagKind| tags.iter().filter(|&&other| other == kind).count();
-    let packs = count(TagKind::Pack);
-    [(TagKind::Player, "players"), (TagKind::Slot, "slots")].into_iter().find_map(|(kind, word)| {
-        let holders = count(kind);
-        (holders > 0 && packs > 0 && holders + packs + unread > 2).then(|| match (holders, packs) {
-            (1, 1) => format!("a {kind}, a pack and {unread} tags that cannot be read"),
-            (1, packs) => format!("a {kind} and {packs} packs"),
-            (holders, 1) => format!("{holders} {word} and a pack"),
-            (holders, packs) => format!("{holders} {word} and {packs} packs"),
-        })
-    })
-}
-
-fn order<W: Work>(kind: TagKind) -> u8 {
-    match kind {
-        TagKind::Operator => 0,
-        TagKind::Command => 8,
-        other => W::picture_order(other),
-    }
 }
 
 fn due(here: &Here<'_>, days: u32) -> Date {
@@ -563,28 +397,4 @@ fn sign_on(here: &mut Here<'_>, thing: Thing) -> Result<Answer, AppError> {
         may_overrule: facts.may_overrule,
     });
     Ok(Answer::done(text))
-}
-
-/// Binds a fresh tag to a thing, and retires the worn one if it was a tag of ours, else all tags of ours that it wore.
-///
-/// # Errors
-/// A fault of the ledger.
-pub fn retag(here: &mut Here<'_>, thing: Thing, old: &str, fresh: &str) -> Result<(), AppError> {
-    let mut worn: Vec<String> = Vec::new();
-    if old.parse::<Tag>().is_ok() {
-        worn.push(old.to_owned());
-    } else {
-        let codes = match thing.kind {
-            ThingKind::Pack => here.ledger.facts::<crate::domain::pack::PackFacts>(thing)?.map(|f| f.codes),
-            ThingKind::Player => {
-                here.ledger.facts::<crate::domain::facts::PlayerFacts>(thing)?.map(|f| f.codes)
-            }
-            _ => None,
-        };
-        worn.extend(codes.unwrap_or_default().into_iter().filter(|code| code.parse::<Tag>().is_ok()));
-    }
-    let mut events = vec![TagBound { code: fresh.to_owned(), thing }.into()];
-    events.extend(worn.into_iter().map(|code| TagRetired { code, thing }.into()));
-    here.desk.record(here.ledger, events)?;
-    Ok(())
 }

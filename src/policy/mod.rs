@@ -1,6 +1,7 @@
 //! Rules and the judge: a policy is a TOML text that people keep; the judge is one pure function of facts, policy and
 //! question.
 
+mod file;
 pub mod judge;
 pub mod limits;
 pub mod notice;

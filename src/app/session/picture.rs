@@ -1,0 +1,91 @@
+//! Pictures as scans: what they hold comes one tag after the other, and nothing in them is paired by guess.
+
+use std::path::Path;
+
+use super::{Session, Work};
+use crate::app::answer::Answer;
+use crate::app::desk::Desk;
+use crate::app::error::AppError;
+use crate::domain::tag::{Tag, TagKind};
+use crate::ledger::Ledger;
+use crate::scan::picture::{self, Limits};
+
+impl<W: Work> Session<W> {
+    /// Answers a picture: first what it holds, then each of its tags like a scan of its own.
+    ///
+    /// Operators come first and commands last; between them the order is the work's. A picture that cannot be read is an
+    /// answer too.
+    ///
+    /// # Errors
+    /// A fault of the ledger; what was answered before stays.
+    pub fn picture(
+        &mut self,
+        ledger: &mut Ledger,
+        desk: &mut Desk,
+        path: &Path,
+        limits: &Limits,
+    ) -> Result<Vec<(String, Answer)>, AppError> {
+        let name = path.display().to_string();
+        let picture = match picture::read(path, limits) {
+            Ok(picture) => picture,
+            Err(error) => return Ok(vec![(name, Answer::unclear(error.to_string(), error.hint()))]),
+        };
+        let (read, unread) = (picture.found.len(), picture.unread.len());
+        let tags: Vec<TagKind> = picture
+            .found
+            .iter()
+            .filter_map(|found| found.text.trim().parse::<Tag>().ok())
+            .map(|t| t.kind())
+            .collect();
+        if let Some(several) = unpaired(&tags, unread) {
+            let text = format!("{name}: {several} in one picture: which belongs to which is not known");
+            let next = "one pair in each picture, or scan them one after the other; nothing was entered";
+            return Ok(vec![(name, Answer::unclear(text, next))]);
+        }
+        let text = format!("{name}: {read} read, {unread} seen but not read");
+        let mut texts: Vec<String> =
+            picture.found.into_iter().map(|found| found.text.trim().to_owned()).collect();
+        // A stable sort: tags of one kind stay in reading order.
+        texts.sort_by_key(|text| text.parse::<Tag>().map_or(9, |tag| order::<W>(tag.kind())));
+        let head = if unread > 0 || read == 0 {
+            Answer::unclear(text, "scan or type the code of what was not read")
+        } else {
+            Answer::done(text)
+        };
+        let mut answers = vec![(name, head)];
+        for text in texts {
+            let answer = self.scan(ledger, desk, &text)?;
+            let ends = answer.ends;
+            answers.push((text, answer));
+            if ends {
+                break;
+            }
+        }
+        Ok(answers)
+    }
+}
+
+/// What a picture holds that cannot be paired without a guess: more than one holder with a pack, or one with several packs.
+///
+/// A tag that was seen and not read may be a pack's too.
+fn unpaired(tags: &[TagKind], unread: usize) -> Option<String> {
+    let count = |kind: TagKind| tags.iter().filter(|&&other| other == kind).count();
+    let packs = count(TagKind::Pack);
+    [(TagKind::Player, "players"), (TagKind::Slot, "slots")].into_iter().find_map(|(kind, word)| {
+        let holders = count(kind);
+        (holders > 0 && packs > 0 && holders + packs + unread > 2).then(|| match (holders, packs) {
+            (1, 1) => format!("a {kind}, a pack and {unread} tags that cannot be read"),
+            (1, packs) => format!("a {kind} and {packs} packs"),
+            (holders, 1) => format!("{holders} {word} and a pack"),
+            (holders, packs) => format!("{holders} {word} and {packs} packs"),
+        })
+    })
+}
+
+fn order<W: Work>(kind: TagKind) -> u8 {
+    match kind {
+        TagKind::Operator => 0,
+        TagKind::Command => 8,
+        other => W::picture_order(other),
+    }
+}

@@ -1,0 +1,336 @@
+//! The policy file as it stands in TOML, and its checks.
+//!
+//! A table or key that came with a later packmuster has a default: a policy that is older says nothing of it, and means that.
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+
+use crate::domain::finding::Finding;
+use crate::domain::units::{MilliampHours, PlayHours};
+use crate::domain::verdict::Verdict;
+
+use super::rules::{CartonRule, Limit, OriginLimits, Plausible, Policy, PolicyError, Rest, Rules};
+
+/// Longest time that a rule waits: a policy says `on = false` instead, and every date stays within the calendar.
+const DAYS: u32 = 36_500;
+const YEARS: u32 = 100;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct File {
+    limits: LimitsTable,
+    rules: RulesTable,
+    #[serde(rename = "use")]
+    usage: UseTable,
+    plausible: PlausibleTable,
+    review: ReviewTable,
+    loans: LoansTable,
+    #[serde(default)]
+    bench: BenchTable,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LimitsTable {
+    new: OriginTable,
+    service: OriginTable,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct OriginTable {
+    hours: Option<f64>,
+    #[serde(rename = "mAh")]
+    mah: Option<u32>,
+    #[serde(default)]
+    percent_of_rated: u32,
+    rounds: u32,
+    cycles_per_round: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RulesTable {
+    finding: BTreeMap<Finding, Verdict>,
+    notice: Switch,
+    carton: CartonTable,
+    unmeasured: Switch,
+    stale: DaysTable,
+    charge: DaysTable,
+    capacity: CapacityTable,
+    cycles: CyclesTable,
+    age: AgeTable,
+    resistance: ResistanceTable,
+    reported: Switch,
+    #[serde(default)]
+    refused: RefusedTable,
+}
+
+/// Came with a later packmuster: a policy that is older says nothing of it.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RefusedTable {
+    on: bool,
+    slots: u32,
+}
+
+impl Default for RefusedTable {
+    fn default() -> Self {
+        Self { on: true, slots: 2 }
+    }
+}
+
+/// Came with a later packmuster: a policy that is older says nothing of it.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct BenchTable {
+    close_slot_after: u32,
+    test_hours: u32,
+}
+
+impl Default for BenchTable {
+    fn default() -> Self {
+        Self { close_slot_after: 3, test_hours: 8 }
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Switch {
+    on: bool,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CartonTable {
+    on: bool,
+    sample: u32,
+    rest: Rest,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct DaysTable {
+    on: bool,
+    days: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CapacityTable {
+    on: bool,
+    second_reading_within_percent: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CyclesTable {
+    on: bool,
+    cycles: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct AgeTable {
+    on: bool,
+    years: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ResistanceTable {
+    on: bool,
+    percent_of_make: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct UseTable {
+    hours_per_day: f64,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+#[expect(clippy::struct_field_names, reason = "the names are the keys of the policy file")]
+struct PlausibleTable {
+    above_rated_percent: u32,
+    below_rated_percent: u32,
+    jump_percent: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ReviewTable {
+    near_percent: u32,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LoansTable {
+    longest_days: u32,
+    /// Came with a later packmuster.
+    #[serde(default = "keep_reference_days")]
+    keep_reference_days: u32,
+}
+
+const fn keep_reference_days() -> u32 {
+    90
+}
+
+fn value<T>(key: &str, value: &dyn ToString, expected: &'static str) -> Result<T, PolicyError> {
+    Err(PolicyError::Value { key: key.to_owned(), value: value.to_string(), expected })
+}
+
+/// Takes a TOML number of hours to hundredths, within 0 to `most` hours.
+fn hours(key: &str, given: f64, most: u32) -> Result<PlayHours, PolicyError> {
+    let expected =
+        "expected hours of play above zero, with at most two decimals and no more than a few hundred";
+    match PlayHours::parse_bare(&given.to_string()) {
+        Ok(hours) if hours.raw() > 0 && hours.raw() <= most.saturating_mul(100) => Ok(hours),
+        _ => value(key, &given, expected),
+    }
+}
+
+impl OriginTable {
+    fn validate(&self, key: &str) -> Result<OriginLimits, PolicyError> {
+        let limit = match (self.hours, self.mah) {
+            (Some(given), None) => Limit::Hours(hours(&format!("{key}.hours"), given, 500)?),
+            (None, Some(mah)) if (1..=100_000).contains(&mah) => Limit::Charge(MilliampHours::new(mah)),
+            (None, Some(mah)) => return value(&format!("{key}.mAh"), &mah, "expected 1 to 100000"),
+            (Some(_), Some(mah)) => {
+                return value(&format!("{key}.mAh"), &mah, "give the limit in hours or in mAh, not both");
+            }
+            (None, None) => return value(key, &"without a limit", "give hours or mAh"),
+        };
+        if self.percent_of_rated > 110 {
+            return value(&format!("{key}.percent_of_rated"), &self.percent_of_rated, "expected 0 to 110");
+        }
+        if self.rounds > 20 {
+            return value(&format!("{key}.rounds"), &self.rounds, "expected 0 to 20");
+        }
+        if !(1..=20).contains(&self.cycles_per_round) {
+            return value(&format!("{key}.cycles_per_round"), &self.cycles_per_round, "expected 1 to 20");
+        }
+        Ok(OriginLimits {
+            limit,
+            percent_of_rated: self.percent_of_rated,
+            rounds: self.rounds,
+            cycles_per_round: self.cycles_per_round,
+        })
+    }
+}
+
+impl RulesTable {
+    fn validate(self) -> Result<Rules, PolicyError> {
+        for finding in Finding::ALL {
+            match self.finding.get(&finding) {
+                None if finding == Finding::CutOutEarly => {}
+                Some(verdict) if finding == Finding::CutOutEarly => {
+                    return value(
+                        "rules.finding.cut_out_early",
+                        &verdict,
+                        "this finding is the rule `reported`",
+                    );
+                }
+                None => {
+                    let key = format!("rules.finding ({finding})");
+                    return value(
+                        &key,
+                        &"missing",
+                        "every finding needs a verdict; this rule cannot be switched off",
+                    );
+                }
+                Some(Verdict::Fit) => {
+                    let key = format!("rules.finding ({finding})");
+                    return value(&key, &"fit", "a finding cannot make a pack fit");
+                }
+                Some(_) => {}
+            }
+        }
+        for (key, days) in [("rules.stale.days", self.stale.days), ("rules.charge.days", self.charge.days)] {
+            if !(1..=DAYS).contains(&days) {
+                return value(key, &days, "expected 1 to 36500; switch the rule off with on = false");
+            }
+        }
+        if !(1..=YEARS).contains(&self.age.years) {
+            let key = "rules.age.years";
+            return value(key, &self.age.years, "expected 1 to 100; switch the rule off with on = false");
+        }
+        if self.carton.on && self.carton.sample == 0 {
+            return value(
+                "rules.carton.sample",
+                &0,
+                "expected at least 1; switch the rule off with on = false",
+            );
+        }
+        if !(2..=100).contains(&self.refused.slots) {
+            let key = "rules.refused.slots";
+            return value(key, &self.refused.slots, "expected 2 to 100; switch the rule off with on = false");
+        }
+        if self.capacity.second_reading_within_percent > 50 {
+            let key = "rules.capacity.second_reading_within_percent";
+            return value(key, &self.capacity.second_reading_within_percent, "expected 0 to 50");
+        }
+        Ok(Rules {
+            finding: self.finding,
+            notice: self.notice.on,
+            carton: self
+                .carton
+                .on
+                .then_some(CartonRule { sample: self.carton.sample, rest: self.carton.rest }),
+            unmeasured: self.unmeasured.on,
+            stale_days: self.stale.on.then_some(self.stale.days),
+            charge_days: self.charge.on.then_some(self.charge.days),
+            capacity: self.capacity.on.then_some(self.capacity.second_reading_within_percent),
+            cycles: self.cycles.on.then_some(self.cycles.cycles),
+            age_years: self.age.on.then_some(self.age.years),
+            resistance_percent: self.resistance.on.then_some(self.resistance.percent_of_make),
+            reported: self.reported.on,
+            refused: self.refused.on.then_some(self.refused.slots),
+        })
+    }
+}
+
+impl File {
+    pub(super) fn validate(self, id: String) -> Result<Policy, PolicyError> {
+        let plausible = Plausible {
+            above_rated_percent: self.plausible.above_rated_percent,
+            below_rated_percent: self.plausible.below_rated_percent,
+            jump_percent: self.plausible.jump_percent,
+        };
+        if plausible.above_rated_percent <= plausible.below_rated_percent {
+            let key = "plausible.above_rated_percent";
+            return value(key, &plausible.above_rated_percent, "expected more than below_rated_percent");
+        }
+        if !(1..=3660).contains(&self.loans.longest_days) {
+            return value("loans.longest_days", &self.loans.longest_days, "expected 1 to 3660");
+        }
+        if self.loans.keep_reference_days > DAYS {
+            let key = "loans.keep_reference_days";
+            return value(key, &self.loans.keep_reference_days, "expected 0 to 36500");
+        }
+        if !(1..=1000).contains(&self.bench.close_slot_after) {
+            return value("bench.close_slot_after", &self.bench.close_slot_after, "expected 1 to 1000");
+        }
+        if !(1..=1000).contains(&self.bench.test_hours) {
+            return value("bench.test_hours", &self.bench.test_hours, "expected 1 to 1000");
+        }
+        if self.review.near_percent > 100 {
+            return value("review.near_percent", &self.review.near_percent, "expected 0 to 100");
+        }
+        Ok(Policy {
+            id,
+            new: self.limits.new.validate("limits.new")?,
+            service: self.limits.service.validate("limits.service")?,
+            rules: self.rules.validate()?,
+            hours_per_day: hours("use.hours_per_day", self.usage.hours_per_day, 24)?,
+            plausible,
+            near_percent: self.review.near_percent,
+            longest_loan_days: self.loans.longest_days,
+            keep_reference_days: self.loans.keep_reference_days,
+            close_slot_after: self.bench.close_slot_after,
+            test_hours: self.bench.test_hours,
+        })
+    }
+}
