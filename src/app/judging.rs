@@ -1,11 +1,16 @@
 //! Asking the judge: gathers the case from the ledger, with what is about to be recorded folded in already.
 
+use std::collections::HashMap;
+
+use jiff::tz::TimeZone;
+
 use crate::domain::event::{Event, VerdictGiven};
 use crate::domain::facts::{CartonFacts, PlayerFacts};
-use crate::domain::ids::{PackId, PlayerId, Thing};
+use crate::domain::ids::{CartonId, PackId, PlayerId, Thing};
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
 use crate::domain::verdict::{Step, Verdict};
+use crate::ledger::settings::Settings;
 use crate::ledger::{Ledger, LedgerError};
 use crate::policy::judge::{Case, Question, Target, judge};
 use crate::policy::reason::Ruling;
@@ -56,6 +61,25 @@ pub fn with_verdict(
         .into(),
     );
     Ok((ruling, told))
+}
+
+/// Judges a loose pack on settings and a carton that are at hand: for lists of the whole fleet.
+pub(crate) fn loose(
+    (id, pack): (PackId, &PackFacts),
+    settings: &Settings,
+    cartons: &HashMap<CartonId, CartonFacts>,
+    (now, zone): (Moment, &TimeZone),
+) -> Ruling {
+    let case = Case {
+        id,
+        pack,
+        make: pack.make.and_then(|make| settings.makes.get(&make)),
+        carton: pack.carton.and_then(|carton| cartons.get(&carton)),
+        notices: &settings.notices,
+        players: &settings.players,
+        target: None,
+    };
+    judge(&case, &settings.policy, &Question { step: Step::Look, now, zone })
 }
 
 fn rule(ledger: &mut Ledger, ask: Ask, coming: &[Event]) -> Result<(Ruling, Told), LedgerError> {

@@ -9,13 +9,12 @@ use crate::domain::facts::{CartonFacts, Facts, LoanFacts, PlayerFacts, SlotFacts
 use crate::domain::ids::{CartonId, MakeId, PackId, PlaceId, Thing, ThingKind};
 use crate::domain::moment::{Moment, days_between};
 use crate::domain::pack::PackFacts;
-use crate::domain::verdict::{Rule, Step, Verdict};
+use crate::domain::verdict::{Rule, Verdict};
 use crate::ledger::settings::Settings;
 use crate::ledger::{Ledger, LedgerError};
-use crate::policy::judge::{Case, Question, judge};
 use crate::policy::notice::covers;
-use crate::policy::reason::Ruling;
 
+use super::judging;
 use super::lookup;
 use super::review::Whereabouts;
 
@@ -180,20 +179,6 @@ fn days(count: i64) -> String {
 }
 
 impl Look<'_> {
-    fn judge(&self, id: PackId, pack: &PackFacts) -> Ruling {
-        let case = Case {
-            id,
-            pack,
-            make: pack.make.and_then(|make| self.settings.makes.get(&make)),
-            carton: pack.carton.and_then(|carton| self.cartons.get(&carton)),
-            notices: &self.settings.notices,
-            players: &self.settings.players,
-            target: None,
-        };
-        let question = Question { step: Step::Look, now: self.now, zone: self.zone };
-        judge(&case, &self.settings.policy, &question)
-    }
-
     fn place_name(&self, place: Option<PlaceId>) -> String {
         let place = place.and_then(|place| self.settings.places.get(&place));
         place.map(|place| place.name.clone()).unwrap_or_default()
@@ -226,7 +211,7 @@ impl Look<'_> {
             return;
         }
         self.places |= pack.place.is_some();
-        let ruling = self.judge(id, pack);
+        let ruling = judging::loose((id, pack), self.settings, &self.cartons, (self.now, self.zone));
         let why = ruling.reasons.first().map(ToString::to_string).unwrap_or_default();
         let lies = self.place_name(pack.place.map(|(place, _)| place));
         let item = Item { what: what.clone(), place: lies.clone(), why };

@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use crate::app::answer::hours;
+use crate::app::judging;
 use crate::app::lookup;
 use crate::domain::event::Origin;
 use crate::domain::facts::{CartonFacts, Facts, PlayerFacts};
@@ -10,9 +11,8 @@ use crate::domain::ids::{CartonId, PackId, SlotId, Thing};
 use crate::domain::moment::Moment;
 use crate::domain::pack::{Oddity, PackFacts, ReadingFact};
 use crate::domain::units::MilliampHours;
-use crate::domain::verdict::{Rule, Step, Verdict};
+use crate::domain::verdict::{Rule, Verdict};
 use crate::ledger::settings::Settings;
-use crate::policy::judge::{Case, Question, judge};
 use crate::policy::limits::{limit, thirstiest};
 use crate::policy::reason::{Reason, Ruling};
 
@@ -37,7 +37,7 @@ impl Work {
             return; // its act was taken back, or it is told with the record that it belongs to
         }
         let place = Whereabouts::of(pack);
-        let mut ruling = self.judge(id, pack);
+        let mut ruling = judging::loose((id, pack), &self.settings, &self.cartons, (self.as_of, &self.zone));
         if place == Whereabouts::Out {
             // Stale readings and old charges matter when a pack goes out, not while it is out.
             ruling.reasons.retain(|reason| !matches!(reason.rule, Rule::Stale | Rule::Charge));
@@ -64,20 +64,6 @@ impl Work {
         }
         self.list(pack, place, &ruling);
         self.month(pack);
-    }
-
-    fn judge(&self, id: PackId, pack: &PackFacts) -> Ruling {
-        let case = Case {
-            id,
-            pack,
-            make: pack.make.and_then(|make| self.settings.makes.get(&make)),
-            carton: pack.carton.and_then(|carton| self.cartons.get(&carton)),
-            notices: &self.settings.notices,
-            players: &self.settings.players,
-            target: None,
-        };
-        let question = Question { step: Step::Look, now: self.as_of, zone: &self.zone };
-        judge(&case, &self.settings.policy, &question)
     }
 
     fn list(&mut self, pack: &PackFacts, place: Whereabouts, ruling: &Ruling) {
