@@ -333,3 +333,42 @@ fn a_reading_that_was_taken_before_the_return_does_not_count() {
     assert!(correct(&["--nothing"]).err.contains("corrected already"));
     day.sandbox.is_sound();
 }
+
+/// A reading of a sampled pack speaks for the unread ones of its carton: correcting it lists what stood on it there too.
+#[test]
+fn a_corrected_reading_of_a_sample_lists_what_its_carton_mates_stood_on() {
+    let day = Day::new();
+    let policy = day.sandbox.path().join("fleet.policy.toml");
+    let text = std::fs::read_to_string(&policy).unwrap();
+    let text = text
+        .replace("rest = \"reading-each\"", "rest = \"cartons-word\"")
+        .replace("sample = 6", "sample = 2");
+    std::fs::write(&policy, text).unwrap();
+    assert_eq!(day.sandbox.run(&["policy", "adopt"]).code, 0);
+    let tags: Vec<Tag> = (0..4).map(|_| day.sandbox.tag(TagKind::Pack)).collect();
+    day.sandbox.session(&["receive", "--lot", "A", "--cartons", "1", "--count", "4"], &texts(&tags));
+    for tag in &tags[..2] {
+        day.sandbox.session(&["bench"], &[tag.text(), "1100"]);
+    }
+    // An unread pack goes out on the carton's word.
+    let (player, _) = day.adopt();
+    day.sandbox.session(&["bench"], &[tags[3].text(), "charged"]);
+    let said = day.sandbox.run(&["dispatch", "--for", "6 weeks", tags[3].text(), player.text()]);
+    assert_eq!(said.code, 0, "{said:?}");
+    assert!(said.out.contains("on the word of carton A/1"), "{}", said.out);
+    let shown = day.sandbox.run(&["show", tags[0].text(), "--json"]).out;
+    let shown: serde_json::Value = serde_json::from_str(&shown).unwrap();
+    let history = shown["life"]["history"].as_array().unwrap();
+    let reading = history.iter().find(|line| line["capacity_mah"] == 1100).unwrap();
+    let number = reading["entry"].as_str().unwrap();
+    let args = ["--operator", "EB", "correct", number, "--mah", "900", "--reason", "misread", "--json"];
+    let said = day.sandbox.run(&args);
+    assert_eq!(said.code, 1, "a pack that is out stood on it: {said:?}");
+    let told: serde_json::Value = serde_json::from_str(&said.out).unwrap();
+    let stood = told["correction"]["stood"].as_array().unwrap();
+    assert_eq!((&stood[0]["what"], &stood[0]["out_now"]), (&"dispatch".into(), &true.into()), "{}", said.out);
+    assert_eq!(stood[0]["pack"], tags[3].to_string());
+    assert!(stood.iter().any(|line| line["pack"] == tags[0].to_string()), "its own verdict too");
+    assert!(day.sandbox.run(&["judge", tags[2].text()]).out.contains("carton A/1 fell short"));
+    day.sandbox.is_sound();
+}

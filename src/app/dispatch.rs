@@ -284,6 +284,15 @@ impl Work for Dispatch {
         Ok(Answer::unclear(format!("nothing is known by `{text}`"), self.prompt()))
     }
 
+    /// A tray of packs that are to go out: one line for each, and nothing is entered.
+    fn of_tray(&mut self, here: &mut Here<'_>, pack: PackId) -> Result<Option<Answer>, AppError> {
+        let now = here.desk.now();
+        let (_, told) = judging::look(here.ledger, Ask { pack, step: Step::Look, player: None, now })?;
+        let why = told.reasons.first().map(|reason| reason.text.clone()).or(told.basis).unwrap_or_default();
+        let line = format!("{} {}: {why}", told.verdict, told.pack);
+        Ok(Some(if told.verdict == Verdict::Fit { Answer::done(line) } else { Answer::no(line) }))
+    }
+
     fn bare(&self, _number: &str) -> Option<Amount> {
         None
     }

@@ -24,4 +24,5 @@ pub mod review;
 pub mod session;
 pub mod setup;
 pub mod show;
+pub mod tray;
 pub mod waiting;

@@ -93,6 +93,14 @@ pub trait Work: Clone {
     /// In which order the tags of one picture are taken, lowest first.
     fn picture_order(kind: TagKind) -> u8;
 
+    /// One pack of a picture that shows several and nothing that holds them; `None` where it is a scan like any other.
+    ///
+    /// # Errors
+    /// A fault of the ledger.
+    fn of_tray(&mut self, _here: &mut Here<'_>, _pack: PackId) -> Result<Option<Answer>, AppError> {
+        Ok(None)
+    }
+
     /// The pack that lies on the desk: a place that is scanned takes it, and REPLACE means its tag.
     fn at_hand(&self) -> Option<PackId> {
         None

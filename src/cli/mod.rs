@@ -24,6 +24,7 @@ mod policy;
 mod progress;
 mod receive;
 mod review;
+mod scan;
 mod session;
 mod shell;
 mod show;
@@ -104,6 +105,7 @@ const COMMANDS: &[Command] = &[
     command!("intake", intake::Args, |context, args| intake::run(context, args)),
     command!("bench", bench::Args, |context, args| bench::run(context, &args)),
     command!("dispatch", dispatch::Args, |context, args| dispatch::run(context, &args)),
+    command!("scan", scan::Args, |context, args| scan::run(context, &args)),
     command!("waiting", waiting::Args, |context, args| waiting::run(context, &args)),
     command!("judge", judge::Args, |context, args| judge::run(context, &args)),
     command!("undo", undo::Args, |context, args| undo::run(context, args)),

@@ -42,7 +42,7 @@ impl Face {
         }
     }
 
-    const fn bytes(self) -> &'static [u8] {
+    pub(super) const fn bytes(self) -> &'static [u8] {
         match self {
             Self::Regular => include_bytes!("../../labels/typeface/AtkinsonHyperlegibleNext-Regular.ttf"),
             Self::Bold => include_bytes!("../../labels/typeface/AtkinsonHyperlegibleNext-Bold.ttf"),

@@ -5,39 +5,73 @@
 
 use std::io::{Cursor, ErrorKind};
 
-use image::{DynamicImage, GrayImage, ImageDecoder, ImageError, ImageFormat, ImageReader, Limits};
+use image::metadata::Orientation;
+use image::{DynamicImage, GrayImage, ImageDecoder, ImageError, ImageFormat, ImageReader, Limits, RgbImage};
 
 use super::fence;
 use super::kernel;
 use super::picture::PictureError;
 
-/// Decodes a PNG or JPEG picture, turned upright, transparent parts as white paper.
+/// Decodes a PNG, JPEG or WebP picture, turned upright, transparent parts as white paper.
 ///
 /// # Errors
 ///
 /// When the bytes are no whole picture of at most `pixels` pixels.
 pub(super) fn upright_grey(bytes: &[u8], name: &str, pixels: u64) -> Result<GrayImage, PictureError> {
+    let format = format_of(bytes, name)?;
+    // The format decoders are foreign code too: a fault there is a damaged picture, not the end of the program.
+    let decoded = fence::quietly(|| decode(bytes, name, format, pixels));
+    let (image, orientation) = decoded.unwrap_or_else(|| Err(gave_up(name)))?;
+    let grey = if image.color().has_alpha() {
+        kernel::on_white(&image.into_luma_alpha8())
+    } else {
+        image.into_luma8()
+    };
+    let mut upright = DynamicImage::ImageLuma8(grey);
+    upright.apply_orientation(orientation);
+    Ok(upright.into_luma8())
+}
+
+/// Decodes a picture in colour, turned upright, for a marked copy.
+///
+/// # Errors
+///
+/// When the bytes are no whole picture of at most `pixels` pixels.
+pub(super) fn upright_colour(bytes: &[u8], name: &str, pixels: u64) -> Result<RgbImage, PictureError> {
+    let format = format_of(bytes, name)?;
+    let decoded = fence::quietly(|| decode(bytes, name, format, pixels));
+    let (image, orientation) = decoded.unwrap_or_else(|| Err(gave_up(name)))?;
+    let mut upright = DynamicImage::ImageRgb8(image.into_rgb8());
+    upright.apply_orientation(orientation);
+    Ok(upright.into_rgb8())
+}
+
+/// The format of a picture that can be read here.
+fn format_of(bytes: &[u8], name: &str) -> Result<ImageFormat, PictureError> {
     let file = || name.to_owned();
     if bytes.is_empty() {
         return Err(PictureError::Empty { file: file() });
     }
-    let format = match image::guess_format(bytes).ok() {
-        Some(format @ (ImageFormat::Png | ImageFormat::Jpeg)) => format,
-        guess => {
-            return Err(match foreign_kind(bytes, guess) {
-                Some(kind) => PictureError::Unsupported { file: file(), kind },
-                None => PictureError::NotAPicture { file: file() },
-            });
-        }
-    };
-    // The format decoders are foreign code too: a fault there is a damaged picture, not the end of the program.
-    let decoded = fence::quietly(|| decode(bytes, name, format, pixels));
-    decoded.unwrap_or_else(|| {
-        Err(PictureError::Damaged { file: file(), detail: "the decoder gave up".to_owned() })
-    })
+    match image::guess_format(bytes).ok() {
+        Some(format @ (ImageFormat::Png | ImageFormat::Jpeg | ImageFormat::WebP)) => Ok(format),
+        guess => Err(match foreign_kind(bytes, guess) {
+            Some(kind) => PictureError::Unsupported { file: file(), kind },
+            None => PictureError::NotAPicture { file: file() },
+        }),
+    }
 }
 
-fn decode(bytes: &[u8], name: &str, format: ImageFormat, pixels: u64) -> Result<GrayImage, PictureError> {
+fn gave_up(name: &str) -> PictureError {
+    PictureError::Damaged { file: name.to_owned(), detail: "the decoder gave up".to_owned() }
+}
+
+/// The pixels as they stand in the file, and how they are to be turned.
+fn decode(
+    bytes: &[u8],
+    name: &str,
+    format: ImageFormat,
+    pixels: u64,
+) -> Result<(DynamicImage, Orientation), PictureError> {
     let fault = |error| explain(error, name);
     let mut limits = Limits::no_limits();
     // Sixteen bits in four channels.
@@ -53,16 +87,9 @@ fn decode(bytes: &[u8], name: &str, format: ImageFormat, pixels: u64) -> Result<
         return Err(PictureError::Truncated { file: name.to_owned() });
     }
     // A camera's mark that makes no sense is no reason to refuse the picture.
-    let orientation = decoder.orientation().unwrap_or(image::metadata::Orientation::NoTransforms);
+    let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
     let image = DynamicImage::from_decoder(decoder).map_err(fault)?;
-    let grey = if image.color().has_alpha() {
-        kernel::on_white(&image.into_luma_alpha8())
-    } else {
-        image.into_luma8()
-    };
-    let mut upright = DynamicImage::ImageLuma8(grey);
-    upright.apply_orientation(orientation);
-    Ok(upright.into_luma8())
+    Ok((image, orientation))
 }
 
 fn explain(error: ImageError, name: &str) -> PictureError {

@@ -9,11 +9,12 @@ use std::io::{self, Read};
 use std::path::Path;
 use std::time::Duration;
 
+use image::RgbImage;
 use serde::Serialize;
 use thiserror::Error;
 
 use super::fence::Deadline;
-use super::{load, stage};
+use super::{kernel, load, stage};
 
 /// How much one picture may cost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -83,6 +84,34 @@ pub struct Picture {
     pub unread: Vec<Unread>,
     /// Whether the time was over before everything had been tried.
     pub cut_short: bool,
+}
+
+impl Picture {
+    /// In which of nine parts of the picture the middle of a symbol lies: "top left".
+    pub fn part(&self, corners: &[Point; 4]) -> &'static str {
+        let middle = |of: fn(&Point) -> f32| corners.iter().map(of).sum::<f32>() / 4.0;
+        let third = |at: f32, whole: u32| {
+            let whole = kernel::quotient(whole, 1);
+            if at < whole / 3.0 {
+                0
+            } else if at < whole * 2.0 / 3.0 {
+                1
+            } else {
+                2
+            }
+        };
+        match (third(middle(|p| p.y), self.height), third(middle(|p| p.x), self.width)) {
+            (0, 0) => "top left",
+            (0, 1) => "top",
+            (0, _) => "top right",
+            (1, 0) => "left",
+            (1, 1) => "middle",
+            (1, _) => "right",
+            (_, 0) => "bottom left",
+            (_, 1) => "bottom",
+            _ => "bottom right",
+        }
+    }
 }
 
 /// Why a picture could not be looked at.
@@ -160,7 +189,10 @@ impl PictureError {
             Self::Empty { .. } | Self::Truncated { .. } | Self::Damaged { .. } => {
                 "copy it from the camera again, or take it anew"
             }
-            Self::NotAPicture { .. } => "send a JPEG or PNG picture",
+            Self::NotAPicture { .. } => "send a JPEG, PNG or WebP picture",
+            Self::Unsupported { kind, .. } if kind == "HEIC" => {
+                "set the phone's camera to \"most compatible\" (JPEG), or share the picture as JPEG, and send that"
+            }
             Self::Unsupported { .. } => "send a JPEG instead",
             Self::TooLarge { .. } | Self::TooLong { .. } => "send a smaller picture",
         }
@@ -171,8 +203,21 @@ impl PictureError {
 ///
 /// # Errors
 ///
-/// When the file cannot be read, or is no whole JPEG or PNG picture within the limits.
+/// When the file cannot be read, or is no whole JPEG, PNG or WebP picture within the limits.
 pub fn read(path: &Path, limits: &Limits) -> Result<Picture, PictureError> {
+    read_bytes(&bytes_of(path, limits)?, &path.display().to_string(), limits)
+}
+
+/// The picture itself, upright and in colour, for a marked copy.
+///
+/// # Errors
+///
+/// When the file cannot be read, or is no whole picture within the limits.
+pub fn colour(path: &Path, limits: &Limits) -> Result<RgbImage, PictureError> {
+    load::upright_colour(&bytes_of(path, limits)?, &path.display().to_string(), limits.pixels)
+}
+
+fn bytes_of(path: &Path, limits: &Limits) -> Result<Vec<u8>, PictureError> {
     let file = || path.display().to_string();
     let fault = |source| PictureError::Io { file: file(), source };
     let mut bytes = Vec::new();
@@ -183,14 +228,14 @@ pub fn read(path: &Path, limits: &Limits) -> Result<Picture, PictureError> {
     if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > limit {
         return Err(PictureError::TooLong { file: file(), limit });
     }
-    read_bytes(&bytes, &file(), limits)
+    Ok(bytes)
 }
 
 /// Reads a picture that is already in memory; `name` is what errors call it.
 ///
 /// # Errors
 ///
-/// When it is no whole JPEG or PNG picture within the limits.
+/// When it is no whole JPEG, PNG or WebP picture within the limits.
 pub fn read_bytes(bytes: &[u8], name: &str, limits: &Limits) -> Result<Picture, PictureError> {
     let grey = load::upright_grey(bytes, name, limits.pixels)?;
     let (width, height) = grey.dimensions();

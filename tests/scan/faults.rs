@@ -60,10 +60,14 @@ fn other_files_are_told_apart() {
     assert!(matches!(read(b"pack,capacity\n"), PictureError::NotAPicture { .. }));
     let heic = read(b"\0\0\0\x18ftypheic\0\0\0\0mif1heic");
     assert_eq!(heic.to_string(), "`x` is a HEIC file, which cannot be read here");
-    assert_eq!(heic.hint(), "send a JPEG instead");
-    for (bytes, kind) in
-        [(&b"%PDF-1.7"[..], "PDF"), (b"GIF89a..........", "GIF"), (b"RIFF\0\0\0\0WEBPVP8 ", "WEBP")]
-    {
+    assert!(heic.hint().contains("share the picture as JPEG"));
+    // A picture of a kind that is read here, and cut off behind its first bytes.
+    assert!(matches!(
+        read(b"RIFF\0\0\0\0WEBPVP8 "),
+        PictureError::Truncated { .. } | PictureError::Damaged { .. }
+    ));
+    for (bytes, kind) in [(&b"%PDF-1.7"[..], "PDF"), (b"GIF89a..........", "GIF")] {
+        assert_eq!(read(bytes).hint(), "send a JPEG instead");
         assert!(read(bytes).to_string().contains(kind), "{}", read(bytes));
     }
 }

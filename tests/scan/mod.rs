@@ -1,6 +1,7 @@
 //! Pictures in, tag texts out.
 
 mod faults;
+mod marks;
 mod order;
 mod rates;
 pub(crate) mod synth;

@@ -2,10 +2,11 @@
 
 use std::path::Path;
 
-use super::{Session, Work};
+use super::{Here, Session, Work};
 use crate::app::answer::Answer;
 use crate::app::desk::Desk;
 use crate::app::error::AppError;
+use crate::app::lookup::{self, Scanned};
 use crate::domain::tag::{Tag, TagKind};
 use crate::ledger::Ledger;
 use crate::scan::picture::{self, Limits};
@@ -42,7 +43,9 @@ impl<W: Work> Session<W> {
             let next = "one pair in each picture, or scan them one after the other; nothing was entered";
             return Ok(vec![(name, Answer::unclear(text, next))]);
         }
-        let text = format!("{name}: {read} read, {unread} seen but not read");
+        let parts: Vec<&str> = picture.unread.iter().map(|unread| picture.part(&unread.corners)).collect();
+        let parts = if parts.is_empty() { String::new() } else { format!(": {}", parts.join(", ")) };
+        let text = format!("{name}: {read} read, {unread} seen but not read{parts}");
         let mut texts: Vec<String> =
             picture.found.into_iter().map(|found| found.text.trim().to_owned()).collect();
         // A stable sort: tags of one kind stay in reading order.
@@ -53,7 +56,16 @@ impl<W: Work> Session<W> {
             Answer::done(text)
         };
         let mut answers = vec![(name, head)];
+        let packs = tags.iter().filter(|kind| **kind == TagKind::Pack).count();
+        let alone = packs > 1 && !tags.iter().any(|kind| matches!(kind, TagKind::Player | TagKind::Slot));
         for text in texts {
+            if alone
+                && text.parse::<Tag>().is_ok_and(|tag| tag.kind() == TagKind::Pack)
+                && let Some(answer) = self.of_tray(ledger, desk, &text)?
+            {
+                answers.push((text, answer));
+                continue;
+            }
             let answer = self.scan(ledger, desk, &text)?;
             let ends = answer.ends;
             answers.push((text, answer));
@@ -62,6 +74,24 @@ impl<W: Work> Session<W> {
             }
         }
         Ok(answers)
+    }
+}
+
+impl<W: Work> Session<W> {
+    /// What this work says of one pack of a tray; `None` when to it a tray is no more than one scan after the other.
+    fn of_tray(
+        &mut self,
+        ledger: &mut Ledger,
+        desk: &mut Desk,
+        text: &str,
+    ) -> Result<Option<Answer>, AppError> {
+        ledger.transact(|ledger| match lookup::scanned(ledger, text)? {
+            Scanned::Known(thing) => match thing.pack() {
+                Some(pack) => self.work.of_tray(&mut Here { ledger, desk }, pack),
+                None => Ok(None),
+            },
+            _ => Ok(None),
+        })
     }
 }
 

@@ -1,0 +1,89 @@
+//! `packmuster scan`.
+
+use std::path::{Path, PathBuf};
+
+use crate::app::tray::{self, Tray};
+use crate::domain::verdict::Verdict;
+use crate::print::marked;
+use crate::scan::picture::{self, Limits};
+
+use super::Exit;
+use super::context::Context;
+use super::error::CliError;
+use super::output;
+
+/// Look at pictures: every tag in them, with what the ledger knows of it; nothing is entered
+///
+/// With --mark a copy of each picture goes into a folder, with a mark on every tag: the verdict by shape, letter and word, and
+/// a broken frame around what was seen and could not be read. The exit code is 1 when a pack in a picture is not FIT, and 2
+/// when something in one could not be read.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example: packmuster scan tray.jpg --mark marked")]
+pub(super) struct Args {
+    /// Picture files: JPEG, PNG or WebP
+    #[arg(required = true, value_name = "PICTURE")]
+    pictures: Vec<PathBuf>,
+    /// A folder for marked copies; made if it is not there
+    #[arg(long, value_name = "FOLDER")]
+    mark: Option<PathBuf>,
+}
+
+#[derive(serde::Serialize)]
+struct Report<'a> {
+    tray: &'a Tray,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    marked: Option<String>,
+}
+
+pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> {
+    let mut ledger = context.look()?;
+    let (now, limits) = (context.clock()(), Limits::default());
+    let mut worst = Exit::Yes;
+    for path in &args.pictures {
+        let tray = ledger.transact(|ledger| tray::look(ledger, path, &limits, now))?;
+        let copy = args.mark.as_deref().map(|folder| copy(path, folder, &tray, &limits)).transpose()?;
+        let unfit =
+            |seen: &tray::Seen| seen.verdict.as_ref().is_some_and(|told| told.verdict != Verdict::Fit);
+        worst = worst.max(if !tray.unread.is_empty() || tray.seen.is_empty() {
+            Exit::Bad
+        } else if tray.seen.iter().any(unfit) {
+            Exit::No
+        } else {
+            Exit::Yes
+        });
+        let marked = copy.map(|path| path.display().to_string());
+        if context.globals.json {
+            output::json(&Report { tray: &tray, marked })?;
+        } else {
+            tell(context, &tray, marked)?;
+        }
+    }
+    Ok(worst)
+}
+
+fn tell(context: &Context, tray: &Tray, marked: Option<String>) -> Result<(), CliError> {
+    let mut lines = vec![tray.summary()];
+    for seen in &tray.seen {
+        let head = match (&seen.verdict, seen.kind) {
+            (Some(told), _) => told.verdict.to_string(),
+            (None, Some(kind)) => kind.to_string(),
+            (None, None) => "code".to_owned(),
+        };
+        lines.push(format!("  {head} {}: {}", seen.code, seen.state));
+    }
+    lines.extend(marked.map(|path| format!("  marked copy: {path}")));
+    let wrapped: Vec<String> = lines.iter().map(|line| output::wrap(line, context.width)).collect();
+    output::lines(&wrapped)
+}
+
+/// Writes a marked copy into a folder; the picture itself is never touched.
+fn copy(path: &Path, folder: &Path, tray: &Tray, limits: &Limits) -> Result<PathBuf, CliError> {
+    std::fs::create_dir_all(folder).map_err(|error| CliError::file(folder, &error))?;
+    let mut picture =
+        picture::colour(path, limits).map_err(|error| CliError::bad(error.to_string(), error.hint()))?;
+    marked::mark(&mut picture, tray).map_err(|error| CliError::fault(error.to_string()))?;
+    let stem = path.file_stem().map_or_else(|| "picture".into(), std::ffi::OsStr::to_string_lossy);
+    let copy = folder.join(format!("{stem}-marked.png"));
+    picture.save(&copy).map_err(|error| CliError::fault(format!("{}: {error}", copy.display())))?;
+    Ok(copy)
+}

@@ -1,0 +1,106 @@
+//! `packmuster scan`: what it says of a picture, and the marked copy.
+
+use image::{GrayImage, Rgb, RgbImage};
+use packmuster::domain::tag::{Tag, TagKind};
+use serde_json::Value;
+
+use super::synth;
+use crate::day::Day;
+
+/// Six places of a shelf, as `synth::shelf` lays them: the middle of each symbol.
+fn middle(n: u32) -> (u32, u32) {
+    let wave = 17 * (n % 3);
+    (30 + 240 * (n % 3) + 20 + 52, 30 + 230 * (n / 3) + wave + 20 + 52)
+}
+
+fn save(picture: &GrayImage, day: &Day, name: &str) {
+    picture.save(day.sandbox.path().join(name)).unwrap();
+}
+
+/// Share of pixels of a colour within a square around a point.
+fn share(picture: &RgbImage, (x, y): (u32, u32), half: u32, ink: Rgb<u8>) -> f32 {
+    let (mut hits, mut all) = (0_u16, 0_u16);
+    for y in y - half..y + half {
+        for x in x - half..x + half {
+            all += 1;
+            hits += u16::from(*picture.get_pixel(x, y) == ink);
+        }
+    }
+    f32::from(hits) / f32::from(all)
+}
+
+#[test]
+fn every_pack_of_a_picture_gets_its_verdict_and_nothing_is_entered() {
+    let day = Day::new();
+    let (player, fit) = day.adopt();
+    let (_, weak) = day.adopt();
+    day.sandbox.session(&["bench"], &[fit.text(), "812"]);
+    let swollen = day.sandbox.tag(TagKind::Pack);
+    let said = day.sandbox.run(&["intake", "--loose", swollen.text(), "swollen"]);
+    assert_eq!(said.code, 1, "{said:?}");
+    let fresh = day.sandbox.tag(TagKind::Pack);
+    let codes = [&fit, &weak, &swollen, &player, &fresh].map(|tag: &Tag| tag.text().to_owned());
+    let before = day.entries();
+    let mut shelf = synth::shelf(&codes);
+    // A sixth symbol with a blot on it: seen, and not read.
+    synth::lay(&mut shelf, &synth::label("PMKW3VQSPB0Y8", 5), 510, 294);
+    synth::lay(&mut shelf, &synth::paper(60, 60, 235), 510 + 20 + 8 * 5 - 3, 294 + 20 + 8 * 5);
+    save(&shelf, &day, "tray.png");
+    let said = day.sandbox.run(&["scan", "tray.png", "--mark", "marked", "--json"]);
+    assert_eq!(said.code, 2, "one was not read: {said:?}");
+    let told: Value = serde_json::from_str(&said.out).unwrap();
+    let seen = told["tray"]["seen"].as_array().unwrap();
+    let verdicts: Vec<Option<&str>> = seen.iter().map(|seen| seen["verdict"]["verdict"].as_str()).collect();
+    assert_eq!(verdicts, [Some("fit"), Some("measure"), Some("isolate"), None, None], "{}", said.out);
+    assert_eq!((&seen[3]["kind"], &seen[4]["state"]), (&Value::from("player"), &Value::from("a fresh tag")));
+    assert_eq!(told["tray"]["unread"][0]["part"], "bottom right");
+    assert_eq!(day.entries(), before, "looking enters nothing");
+
+    // The copy bears a mark on each symbol, each verdict another shape; the picture itself is as it was.
+    let copy = image::open(day.sandbox.path().join("marked/tray-marked.png")).unwrap().into_rgb8();
+    assert_eq!(copy.dimensions(), shelf.dimensions());
+    let inks = [[0, 105, 60], [0, 90, 160], [170, 0, 30], [70, 70, 70], [0, 90, 160], [0, 0, 0]];
+    for (n, ink) in (0_u32..).zip(inks).filter(|(n, _)| *n != 4) {
+        assert!(share(&copy, middle(n), 20, Rgb(ink)) > 0.3, "mark {n}");
+    }
+    // A disc and a triangle of one radius do not cover the same: shape tells them apart without colour.
+    let disc = share(&copy, middle(0), 33, Rgb([0, 105, 60]));
+    let triangle = share(&copy, middle(1), 33, Rgb([0, 90, 160]));
+    assert!(triangle < 0.6 * disc, "{triangle} {disc}");
+    assert_eq!(image::open(day.sandbox.path().join("tray.png")).unwrap().into_luma8(), shelf);
+}
+
+#[test]
+fn a_tray_at_dispatch_has_one_line_for_each_pack_and_sends_nothing() {
+    let day = Day::new();
+    let (_, fit) = day.adopt();
+    let (_, weak) = day.adopt();
+    day.sandbox.session(&["bench"], &[fit.text(), "812"]);
+    let before = day.entries();
+    save(&synth::shelf(&[fit.text().to_owned(), weak.text().to_owned()]), &day, "tray.png");
+    let said = day.sandbox.run(&["dispatch", "--for", "6 weeks", "tray.png"]);
+    assert_eq!(said.code, 1, "{said:?}");
+    assert!(said.out.contains(&format!("FIT {fit}: read 812 mAh")), "{}", said.out);
+    assert!(said.out.contains(&format!("MEASURE {weak}: unmeasured: no reading yet")), "{}", said.out);
+    assert_eq!(day.entries(), before);
+    // All of them fit: yes.
+    day.sandbox.session(&["bench"], &[weak.text(), "900"]);
+    assert_eq!(day.sandbox.run(&["dispatch", "--for", "6 weeks", "tray.png"]).code, 0);
+}
+
+#[test]
+fn the_formats_of_phones_are_read_and_heic_is_told_how_to_become_one() {
+    let day = Day::new();
+    let tag = day.sandbox.tag(TagKind::Pack);
+    let shelf = synth::shelf(&[tag.text().to_owned()]);
+    for name in ["tray.png", "tray.jpg", "tray.webp"] {
+        save(&shelf, &day, name);
+        let said = day.sandbox.run(&["scan", name]);
+        assert_eq!(said.code, 0, "{said:?}");
+        assert!(said.out.contains(&format!("pack {tag}: a fresh tag")), "{}", said.out);
+    }
+    std::fs::write(day.sandbox.path().join("tray.heic"), b"\0\0\0\x18ftypheic\0\0\0\0heicmif1").unwrap();
+    let said = day.sandbox.run(&["scan", "tray.heic"]);
+    assert_eq!(said.code, 2);
+    assert!(said.err.contains("HEIC") && said.err.contains("most compatible"), "{}", said.err);
+}
