@@ -243,9 +243,9 @@ pub(super) fn sample(image: &GrayImage, x: f32, y: f32) -> f32 {
     upper + (lower - upper) * down
 }
 
-/// Sharpens a square of modules and cuts it into dark and light by its neighbourhood of seven by seven.
-pub(super) fn dark_modules(values: &[f32], n: usize, sharpening: f32) -> Vec<bool> {
-    let sharp: Vec<f32> = (0..n * n)
+/// Sharpens a square of modules: each by what it differs from the four beside it.
+pub(super) fn sharpened(values: &[f32], n: usize, sharpening: f32) -> Vec<f32> {
+    (0..n * n)
         .map(|place| {
             let (x, y) = (place % n, place / n);
             let around = [
@@ -257,7 +257,12 @@ pub(super) fn dark_modules(values: &[f32], n: usize, sharpening: f32) -> Vec<boo
             let (sum, count) = around.iter().flatten().fold((0.0, 0.0), |(s, c), v| (s + v, c + 1.0));
             values[place] + sharpening * (values[place] - sum / count)
         })
-        .collect();
+        .collect()
+}
+
+/// Sharpens a square of modules and cuts it into dark and light by its neighbourhood of seven by seven.
+pub(super) fn dark_modules(values: &[f32], n: usize, sharpening: f32) -> Vec<bool> {
+    let sharp = sharpened(values, n, sharpening);
     (0..n * n)
         .map(|place| {
             let (x, y) = (place % n, place / n);

@@ -12,8 +12,11 @@
 
 mod fence;
 mod fit;
+mod format;
 mod kernel;
 mod load;
+mod model;
+mod pair;
 pub mod picture;
 mod place;
 mod stage;

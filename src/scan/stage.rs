@@ -8,8 +8,10 @@ use image::GrayImage;
 use image::imageops::{self, FilterType};
 
 use super::fence::Deadline;
-use super::fit::{self, Symbol, Views};
+use super::fit::{self, Symbol};
 use super::kernel::{self, Finder, Threshold};
+use super::model::Views;
+use super::pair;
 use super::picture::{Found, Point, Unread};
 use super::place::Finds;
 use super::whole::{self, Search};
@@ -17,7 +19,7 @@ use super::whole::{self, Search};
 /// Longer sides to which a larger picture is brought, pixels.
 const SIZES: [u32; 3] = [1600, 800, 400];
 /// Longer side up to which a picture is also looked at in double size, pixels.
-const SMALL: u32 = 1300;
+const SMALL: u32 = 2600;
 /// Radius of the surroundings for contrast, pixels: about three modules of a symbol of a good size.
 const RADIUS: usize = 22;
 /// A second radius, where blur has run the rings together.
@@ -39,6 +41,11 @@ impl View {
     fn of(grey: GrayImage, scale: f32) -> Self {
         let contrast = kernel::contrast(&grey, RADIUS);
         Self { grey, contrast, scale }
+    }
+
+    /// This view with its edges made steeper: blur runs the rings of finder patterns together.
+    fn sharpened(&self) -> Self {
+        Self::of(imageops::unsharpen(&self.grey, 2.0, 0), self.scale)
     }
 
     fn longer(&self) -> u32 {
@@ -113,9 +120,22 @@ pub(super) fn run(grey: GrayImage, deadline: Deadline) -> (Finds, bool) {
         }
     }
     if natural.longer() <= SMALL && search.is_open() {
+        let sharp = natural.sharpened();
+        search.fit(&sharp);
+        views.push(sharp);
+    }
+    if natural.longer() <= SMALL && search.is_open() {
         let double = natural.resized(natural.longer() * 2, Some(FilterType::CatmullRom));
         search.fit(&double);
+        if search.is_open() {
+            let sharp = double.sharpened();
+            search.fit(&sharp);
+            views.push(sharp);
+        }
         views.push(double);
+    }
+    if natural.longer() <= SMALL {
+        search.pairs(&natural);
     }
     views.push(natural);
     views.extend(smaller);
@@ -156,6 +176,18 @@ impl Progress {
         }
         finders.retain(|finder| f64::from(finder.rows) > CLEAR_ROWS * f64::from(finder.span));
         self.left_over.push(finders.iter().map(|finder| view.place(finder)).collect());
+    }
+
+    /// Reads what pairs of finder patterns give, once all that needs three has been tried.
+    fn pairs(&mut self, view: &View) {
+        if self.deadline.is_over() {
+            return;
+        }
+        let mut finders = view.left_over(&self.finds);
+        finders.retain(|finder| f64::from(finder.rows) > CLEAR_ROWS * f64::from(finder.span));
+        for symbol in pair::symbols(view.views(), &finders, &self.deadline) {
+            self.add(view, symbol);
+        }
     }
 
     /// Lets the decoder library search for itself; `false` when it did not end in time.
