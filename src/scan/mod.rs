@@ -1,10 +1,11 @@
 //! Pictures of tags -> texts.
 //!
 //! [`picture::read`] is the door: a picture file goes in, the texts of the symbols in it come out with their places, in
-//! reading order. Behind it stand, in the order in which a picture passes them: `load` (file -> upright grey picture),
-//! `stage` (which sizes are tried, and when to stop), `fit` (three finder patterns -> a bit matrix), `whole` (the
-//! decoder library's own search), `place` (merging and reading order), with `kernel` (pixel loops) and `fence` (faults
-//! and time) under them.
+//! reading order. Behind it stand, in the order in which a picture passes them: `load` (file -> upright picture),
+//! `stage` (which sizes are tried, and when to stop), `fit` (three finder patterns -> a symbol), `pair` (two of them),
+//! `model` (where a symbol's modules lie, bowed if need be, and what stands in them), `format` (worn format words),
+//! `whole` (the decoder library's own search), `place` (merging and reading order), with `kernel` (pixel loops) and
+//! `fence` (faults and time) under them.
 //!
 //! Invariants: no picture brings the program down; the time budget is kept, whatever the decoder does; a text is
 //! returned only when the symbol's error correction accepted it. What a text means is not decided here: it may be a

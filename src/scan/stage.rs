@@ -18,8 +18,10 @@ use super::whole::{self, Search};
 
 /// Longer sides to which a larger picture is brought, pixels.
 const SIZES: [u32; 3] = [1600, 800, 400];
-/// Longer side up to which a picture is also looked at in double size, pixels.
-const SMALL: u32 = 2600;
+/// Longer side up to which a picture is also sharpened and looked at in double size, pixels: as a matter of course, and
+/// where at least a pair of finder patterns is left over.
+const SMALL: u32 = 1300;
+const HOPEFUL: u32 = 2600;
 /// Radius of the surroundings for contrast, pixels: about three modules of a symbol of a good size.
 const RADIUS: usize = 22;
 /// A second radius, where blur has run the rings together.
@@ -119,12 +121,13 @@ pub(super) fn run(grey: GrayImage, deadline: Deadline) -> (Finds, bool) {
             smaller.push(view);
         }
     }
-    if natural.longer() <= SMALL && search.is_open() {
+    let dear = natural.longer() <= SMALL || (natural.longer() <= HOPEFUL && search.has_pairs());
+    if dear && search.is_open() {
         let sharp = natural.sharpened();
         search.fit(&sharp);
         views.push(sharp);
     }
-    if natural.longer() <= SMALL && search.is_open() {
+    if dear && search.is_open() {
         let double = natural.resized(natural.longer() * 2, Some(FilterType::CatmullRom));
         search.fit(&double);
         if search.is_open() {
@@ -134,7 +137,7 @@ pub(super) fn run(grey: GrayImage, deadline: Deadline) -> (Finds, bool) {
         }
         views.push(double);
     }
-    if natural.longer() <= SMALL {
+    if dear {
         search.pairs(&natural);
     }
     views.push(natural);
@@ -158,6 +161,12 @@ impl Progress {
         let enough =
             |points: &Vec<Point>| points.iter().filter(|&&point| !self.finds.is_read(point)).count() >= 3;
         !self.deadline.is_over() && (self.finds.found.is_empty() || self.left_over.iter().any(enough))
+    }
+
+    /// Whether some size shows at least two clear finder patterns outside all symbols that were read.
+    fn has_pairs(&self) -> bool {
+        let unread = |points: &Vec<Point>| points.iter().filter(|&&point| !self.finds.is_read(point)).count();
+        self.left_over.iter().any(|points| unread(points) >= 2)
     }
 
     fn add(&mut self, view: &View, symbol: Symbol) {

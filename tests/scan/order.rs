@@ -98,3 +98,32 @@ fn foreign_and_larger_symbols_are_read_too() {
         assert_eq!(synth::texts(&picture), [text]);
     }
 }
+
+/// Two of a tag's finder patterns are enough, whichever is hidden.
+#[test]
+fn a_tag_with_one_finder_pattern_hidden_is_read() {
+    let tags = synth::tags(1, &mut synth::random(15));
+    // Quiet zone of twenty pixels, modules of five, finder patterns of seven modules; most of one lies under tape.
+    let far = 20 + 14 * 5;
+    for (x, y) in [(20, 20), (far, 20), (20, far)] {
+        let mut table = synth::shelf(&tags);
+        synth::lay(&mut table, &synth::paper(28, 28, 200), 30 + x + 3, 30 + y + 3);
+        let picture = synth::photographed(&table);
+        assert_eq!(synth::texts(&picture), tags, "hidden at {x}, {y}");
+    }
+}
+
+/// A label on a round pack: its rows are arcs in the picture.
+#[test]
+fn a_bowed_tag_is_read() {
+    let tags = synth::tags(1, &mut synth::random(16));
+    let mut table = synth::paper(400, 300, 180);
+    synth::lay(&mut table, &synth::label(&tags[0], 5), 100, 60);
+    for modules in [0.0, 1.0, 2.0] {
+        for degrees in [0.0, 20.0] {
+            let bowed = synth::turned(&synth::bowed(&table, modules * 5.0, 172.0, 52.0), degrees, 180);
+            let picture = synth::photographed(&bowed);
+            assert_eq!(synth::texts(&picture), tags, "bowed by {modules} modules, turned by {degrees}");
+        }
+    }
+}

@@ -172,3 +172,11 @@ pub(crate) fn shelf(tags: &[String]) -> GrayImage {
     }
     shelf
 }
+
+/// The picture with every column moved down: by `deep` pixels at the column `middle`, by nothing `half` columns from it.
+pub(crate) fn bowed(image: &GrayImage, deep: f32, middle: f32, half: f32) -> GrayImage {
+    warped(image, image.width(), image.height(), 180, |x, y| {
+        let off = (x - middle) / half;
+        (x, y - deep * (1.0 - off * off).max(-1.5))
+    })
+}
