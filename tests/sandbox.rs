@@ -37,6 +37,21 @@ impl Running {
         self.output.read_line(&mut self.heard).unwrap();
     }
 
+    /// Waits until it has said something; gives all that was heard till then.
+    pub(crate) fn hear(&mut self, words: &str) -> String {
+        while !self.heard.contains(words) {
+            let read = self.output.read_line(&mut self.heard).unwrap();
+            assert!(read > 0, "it ended without `{words}`: {}", self.heard);
+        }
+        self.heard.clone()
+    }
+
+    /// Ends it as a fault of the machine would.
+    pub(crate) fn kill(mut self) {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+    }
+
     /// No more lines: the rest of what it says.
     pub(crate) fn end(self) -> Said {
         let Self { child, input, mut output, mut heard } = self;

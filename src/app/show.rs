@@ -337,6 +337,7 @@ fn short(ledger: &mut Ledger, event: &Event) -> Result<String, LedgerError> {
         }
         Event::EntryCorrected(e) => format!("entry {} was wrong: {}", e.number, e.reason),
         Event::PacksJoined(_) => "two records turned out to be one pack".to_owned(),
+        Event::PictureTaken(_) => "a picture was taken in".to_owned(),
         Event::ScannerTuned(e) => {
             let faults: Vec<&str> = e.twist.faults().into_iter().map(Fault::words).collect();
             if faults.is_empty() { "its scanner types right".to_owned() } else { faults.join("; ") }

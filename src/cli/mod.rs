@@ -34,6 +34,7 @@ mod start;
 mod tags;
 mod undo;
 mod waiting;
+mod watch;
 
 use std::ffi::OsString;
 

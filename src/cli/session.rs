@@ -1,7 +1,7 @@
 //! Running a session: scans from the arguments, from pictures, from stdin or from a person at the terminal.
 
 use std::io::{BufRead, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
@@ -15,6 +15,7 @@ use super::Exit;
 use super::context::Context;
 use super::error::CliError;
 use super::output;
+use super::watch::Folder;
 
 /// Longest line that is read as one scan, in bytes.
 const LONGEST: usize = 4096;
@@ -25,6 +26,9 @@ pub(super) struct Scans {
     /// Codes, words or picture files (PNG, JPEG); without any, lines from stdin
     #[arg(value_name = "SCAN")]
     pub(super) scans: Vec<String>,
+    /// Take in pictures as they arrive in a folder, each once; stop with Ctrl-C
+    #[arg(long, value_name = "FOLDER", conflicts_with = "scans")]
+    pub(super) watch: Option<PathBuf>,
 }
 
 #[derive(Serialize)]
@@ -46,7 +50,9 @@ pub(super) fn run<W: Work>(
     scans: &Scans,
 ) -> Result<Exit, CliError> {
     let mut runner = Runner { context, ledger, desk, session: Session::new(work), worst: Exit::Yes };
-    let ended = if scans.scans.is_empty() {
+    let ended = if let Some(folder) = &scans.watch {
+        runner.watch(folder)?
+    } else if scans.scans.is_empty() {
         let ended = runner.stream()?;
         runner.ledger.settle()?;
         ended
@@ -77,6 +83,26 @@ impl<W: Work> Runner<'_, W> {
             }
         }
         Ok(false)
+    }
+
+    /// Takes in pictures as they land in a folder; true when one of them ends the session.
+    fn watch(&mut self, folder: &Path) -> Result<bool, CliError> {
+        let mut folder = Folder::new(folder)?;
+        output::talk("watching; stop with Ctrl-C");
+        loop {
+            for path in folder.next()? {
+                let limits = Limits::default();
+                let Some(answers) = self.session.picture_once(self.ledger, self.desk, &path, &limits)? else {
+                    continue;
+                };
+                for (scan, answer) in answers {
+                    self.tell(&scan, &answer)?;
+                    if answer.ends {
+                        return Ok(true);
+                    }
+                }
+            }
+        }
     }
 
     /// Gives scans from stdin; true when one of them ends the session.
@@ -165,7 +191,7 @@ pub(super) fn exit(outcome: Outcome) -> Exit {
 }
 
 /// True for a scan that names a picture file.
-fn is_picture(scan: &str) -> bool {
+pub(super) fn is_picture(scan: &str) -> bool {
     let ending = Path::new(scan).extension().and_then(|ending| ending.to_str()).unwrap_or("");
     let picture = ["png", "jpg", "jpeg", "webp", "heic", "heif", "gif", "tif", "tiff", "bmp"];
     picture.iter().any(|known| known.eq_ignore_ascii_case(ending))

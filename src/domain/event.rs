@@ -438,6 +438,10 @@ events! {
     ScannerTuned = "scanner" { desk: String, twist: Twist }
         touches |e| vec![Thing::desk(&e.desk)];
 
+    /// A picture from a watched folder was taken in: its bytes (SHA-256, hex) are not taken in again.
+    PictureTaken = "picture" { digest: String, desk: String, at: Moment }
+        touches |e| vec![Thing::picture(&e.digest)];
+
     /// An act is taken back. Names the things that the act touched, so that their histories know.
     ActVoided = "void" { act: ActId, things: Vec<Thing> }
         touches |e| e.things.clone();

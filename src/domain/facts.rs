@@ -204,6 +204,13 @@ pub struct DeskFacts {
     pub twist: Twist,
 }
 
+/// A picture from a watched folder.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct PictureFacts {
+    /// When it was taken in.
+    pub taken: Option<Moment>,
+}
+
 macro_rules! facts {
     ($($kind:ident($facts:ty)),* $(,)?) => {
         /// The facts about one thing.
@@ -274,6 +281,7 @@ facts!(
     Site(SiteFacts),
     Policy(PolicyFacts),
     Desk(DeskFacts),
+    Picture(PictureFacts),
 );
 
 impl Facts {
@@ -345,6 +353,11 @@ impl Facts {
                 Event::WriterOpened(_) => facts.writers = facts.writers.saturating_add(1),
                 _ => {}
             },
+            Self::Picture(facts) => {
+                if let Event::PictureTaken(e) = event {
+                    facts.taken = Some(e.at);
+                }
+            }
             Self::Desk(facts) => {
                 if let Event::ScannerTuned(e) = event {
                     facts.twist.clone_from(&e.twist);

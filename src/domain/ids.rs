@@ -134,11 +134,13 @@ pub enum ThingKind {
     Policy,
     /// A scanning position.
     Desk,
+    /// A picture that was taken in.
+    Picture,
 }
 
 impl ThingKind {
     /// Every kind, in the order of their stored numbers.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 16] = [
         Self::Code,
         Self::Pack,
         Self::Player,
@@ -154,6 +156,7 @@ impl ThingKind {
         Self::Site,
         Self::Policy,
         Self::Desk,
+        Self::Picture,
     ];
 
     /// The word for people.
@@ -174,6 +177,7 @@ impl ThingKind {
             Self::Site => "site",
             Self::Policy => "policy",
             Self::Desk => "desk",
+            Self::Picture => "picture",
         }
     }
 }
@@ -226,6 +230,13 @@ impl Thing {
     /// The slot that this thing is, if it is one.
     pub fn slot(self) -> Option<SlotId> {
         (self.kind == ThingKind::Slot).then_some(SlotId(self.id))
+    }
+}
+
+impl Thing {
+    /// A picture, by a digest of its bytes in hex.
+    pub fn picture(digest_of_bytes: &str) -> Self {
+        Self { kind: ThingKind::Picture, id: digest(digest_of_bytes) }
     }
 }
 

@@ -4,6 +4,7 @@
 //! A picture in which nothing is found is no error: `found` is then empty, and `unread` says where a symbol was seen
 //! that could not be read.
 
+use std::fmt::Write as _;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
@@ -11,6 +12,7 @@ use std::time::Duration;
 
 use image::RgbImage;
 use serde::Serialize;
+use sha2::{Digest, Sha256};
 use thiserror::Error;
 
 use super::fence::Deadline;
@@ -215,6 +217,21 @@ pub fn read(path: &Path, limits: &Limits) -> Result<Picture, PictureError> {
 /// When the file cannot be read, or is no whole picture within the limits.
 pub fn colour(path: &Path, limits: &Limits) -> Result<RgbImage, PictureError> {
     load::upright_colour(&bytes_of(path, limits)?, &path.display().to_string(), limits.pixels)
+}
+
+/// The SHA-256 of a picture's bytes, in hex.
+///
+/// # Errors
+///
+/// When the file cannot be read, is cut off, or is no picture that can be read here.
+pub fn digest(path: &Path, limits: &Limits) -> Result<String, PictureError> {
+    let bytes = bytes_of(path, limits)?;
+    load::upright_grey(&bytes, &path.display().to_string(), limits.pixels)?;
+    let mut text = String::with_capacity(64);
+    for byte in Sha256::digest(&bytes) {
+        let _infallible = write!(text, "{byte:02x}");
+    }
+    Ok(text)
 }
 
 fn bytes_of(path: &Path, limits: &Limits) -> Result<Vec<u8>, PictureError> {

@@ -5,10 +5,10 @@ use packmuster::domain::event::{
     ActVoided, Basis, CartonClosed, CartonOpened, Charged, Complained, Entrance, EntryCorrected, Event,
     FindingSeen, Installed, LoanBegan, LoanEnded, LoanMoved, LoanWrittenOff, LotReceived, MakeDeclared,
     Method, NoticeIssued, NoticeLifted, OperatorEnrolled, Origin, Overruled, PackAdded, PackFound,
-    PackPlaced, PacksJoined, PlaceAdded, PlayerAdded, PlayerArrived, PlayerMakeDeclared, PolicyAdopted,
-    ReadingTaken, Removed, RestoredHead, RoundDone, RunBegan, RunEnded, ScannerTuned, Scope, Service,
-    SiteOpened, SlotAdded, SlotServiced, SlotTakes, TagBound, TagRetired, Use, UseCounted, VerdictGiven,
-    WriterOpened,
+    PackPlaced, PacksJoined, PictureTaken, PlaceAdded, PlayerAdded, PlayerArrived, PlayerMakeDeclared,
+    PolicyAdopted, ReadingTaken, Removed, RestoredHead, RoundDone, RunBegan, RunEnded, ScannerTuned, Scope,
+    Service, SiteOpened, SlotAdded, SlotServiced, SlotTakes, TagBound, TagRetired, Use, UseCounted,
+    VerdictGiven, WriterOpened,
 };
 use packmuster::domain::facts::Facts;
 use packmuster::domain::finding::{Finding, NoResult};
@@ -148,6 +148,7 @@ pub(super) fn examples() -> Vec<Event> {
             twist: Twist { prefix: "]C1".into(), suffix: "#".into(), typed: "ZY".into(), meant: "YZ".into() },
         }
         .into(),
+        PictureTaken { digest: "ab12".into(), desk: "two".into(), at }.into(),
         ActVoided { act: ActId::new(id(16)), things: vec![pack.into(), Thing::POLICY] }.into(),
     ]
 }

@@ -104,3 +104,40 @@ fn the_formats_of_phones_are_read_and_heic_is_told_how_to_become_one() {
     assert_eq!(said.code, 2);
     assert!(said.err.contains("HEIC") && said.err.contains("most compatible"), "{}", said.err);
 }
+
+/// Pictures that arrive in a folder: a partly written one is waited for, each is taken in once, also after a restart.
+#[test]
+fn a_watched_folder_takes_each_picture_in_once() {
+    let day = Day::new();
+    let folder = day.sandbox.path().join("phone");
+    std::fs::create_dir(&folder).unwrap();
+    let pair = || [day.sandbox.tag(TagKind::Player), day.sandbox.tag(TagKind::Pack)];
+    let picture = |tags: &[Tag; 2]| {
+        let mut bytes = std::io::Cursor::new(Vec::new());
+        let shelf = synth::shelf(&tags.map(|tag| tag.text().to_owned()));
+        shelf.write_to(&mut bytes, image::ImageFormat::Png).unwrap();
+        bytes.into_inner()
+    };
+    let (first, second, third) = (pair(), pair(), pair());
+    std::fs::write(folder.join("1.png"), picture(&first)).unwrap();
+    // A picture of which only the half is there yet.
+    let whole = picture(&second);
+    std::fs::write(folder.join("2.png"), &whole[..whole.len() / 2]).unwrap();
+    let args = ["intake", "--watch", "phone"];
+    let mut watching = day.sandbox.begin(&args);
+    watching.hear(&format!("MEASURE {}", first[1]));
+    std::fs::write(folder.join("2.png"), &whole).unwrap();
+    watching.hear(&format!("MEASURE {}", second[1]));
+    watching.kill();
+    let entries = day.entries();
+    // After a restart only what is new is taken in, though the old pictures are still there, one under another name.
+    std::fs::rename(folder.join("1.png"), folder.join("again.png")).unwrap();
+    let mut watching = day.sandbox.begin(&args);
+    std::fs::write(folder.join("3.png"), picture(&third)).unwrap();
+    let heard = watching.hear(&format!("MEASURE {}", third[1]));
+    watching.kill();
+    assert!(!heard.contains(&first[1].to_string()) && !heard.contains(&second[1].to_string()), "{heard}");
+    let each = entries - entries / 2;
+    assert!(day.entries() > entries && day.entries() < entries + each, "one more pair");
+    day.sandbox.is_sound();
+}

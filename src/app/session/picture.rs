@@ -7,11 +7,46 @@ use crate::app::answer::Answer;
 use crate::app::desk::Desk;
 use crate::app::error::AppError;
 use crate::app::lookup::{self, Scanned};
+use crate::domain::event::PictureTaken;
+use crate::domain::facts::PictureFacts;
+use crate::domain::ids::Thing;
 use crate::domain::tag::{Tag, TagKind};
 use crate::ledger::Ledger;
 use crate::scan::picture::{self, Limits};
 
 impl<W: Work> Session<W> {
+    /// Answers a picture that may have been answered before: then there is nothing to say.
+    ///
+    /// What it shows and that it was taken in are one transaction: a picture is taken in wholly or not at all, and once.
+    ///
+    /// # Errors
+    /// A fault of the ledger or of the file; nothing of the picture is entered then.
+    pub fn picture_once(
+        &mut self,
+        ledger: &mut Ledger,
+        desk: &mut Desk,
+        path: &Path,
+        limits: &Limits,
+    ) -> Result<Option<Vec<(String, Answer)>>, AppError> {
+        let digest = match picture::digest(path, limits) {
+            Ok(digest) => digest,
+            Err(error) => {
+                let answer = Answer::unclear(error.to_string(), error.hint());
+                return Ok(Some(vec![(path.display().to_string(), answer)]));
+            }
+        };
+        let known: Option<PictureFacts> = ledger.facts(Thing::picture(&digest))?;
+        if known.is_some_and(|facts| facts.taken.is_some()) {
+            return Ok(None);
+        }
+        ledger.transact(|ledger| {
+            let answers = self.picture(ledger, desk, path, limits)?;
+            let taken = PictureTaken { digest, desk: desk.name.clone(), at: desk.now() };
+            desk.record(ledger, vec![taken.into()])?;
+            Ok(Some(answers))
+        })
+    }
+
     /// Answers a picture: first what it holds, then each of its tags like a scan of its own.
     ///
     /// Operators come first and commands last; between them the order is the work's. A picture that cannot be read is an

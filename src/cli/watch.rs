@@ -1,0 +1,77 @@
+//! Watching a folder: pictures that arrive in it, from a phone say, are taken in as they land.
+//!
+//! A picture is taken when it has not changed between two looks, and looked at again if it changes after all; each is taken once, also after a restart, since the ledger
+//! remembers it by a digest in the very transaction that enters what it shows.
+
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, SystemTime};
+
+use super::error::CliError;
+use super::session::is_picture;
+
+/// How long between two looks at the folder.
+const PAUSE: Duration = Duration::from_millis(400);
+
+/// What a file was when it was last looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct State {
+    bytes: u64,
+    changed: SystemTime,
+    handled: bool,
+}
+
+/// The folder, and what was seen of it.
+pub(super) struct Folder {
+    path: PathBuf,
+    known: HashMap<PathBuf, State>,
+}
+
+impl Folder {
+    /// Begins to watch a folder.
+    ///
+    /// # Errors
+    /// When it is none.
+    pub(super) fn new(path: &Path) -> Result<Self, CliError> {
+        if path.is_dir() {
+            return Ok(Self { path: path.to_owned(), known: HashMap::new() });
+        }
+        Err(CliError::bad(
+            format!("{} is not a folder", path.display()),
+            "give the folder into which pictures arrive",
+        ))
+    }
+
+    /// Waits, and gives the pictures that are whole by now and were not given before: oldest first.
+    ///
+    /// # Errors
+    /// When the folder cannot be read any more.
+    pub(super) fn next(&mut self) -> Result<Vec<PathBuf>, CliError> {
+        std::thread::sleep(PAUSE);
+        let fault = |error: std::io::Error| CliError::file(&self.path, &error);
+        let mut ready: Vec<(SystemTime, PathBuf)> = Vec::new();
+        for item in std::fs::read_dir(&self.path).map_err(fault)? {
+            let path = item.map_err(fault)?.path();
+            if !path.to_str().is_some_and(is_picture) {
+                continue;
+            }
+            // A file that is gone again by now is nobody's.
+            let Ok(found) = std::fs::metadata(&path) else { continue };
+            let Ok(changed) = found.modified() else { continue };
+            let now = State { bytes: found.len(), changed, handled: false };
+            match self.known.get_mut(&path) {
+                Some(old) if (old.bytes, old.changed) == (now.bytes, now.changed) => {
+                    if !old.handled && now.bytes > 0 {
+                        old.handled = true;
+                        ready.push((changed, path));
+                    }
+                }
+                _ => {
+                    self.known.insert(path, now);
+                }
+            }
+        }
+        ready.sort();
+        Ok(ready.into_iter().map(|(_, path)| path).collect())
+    }
+}
