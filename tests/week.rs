@@ -292,7 +292,7 @@ fn a_week_as_it_really_goes() {
     let correct = ["--operator", "EB", "correct", &reading, "--mah", "512", "--reason", "read 9 for 5"];
     let said = week.run(&correct);
     assert_eq!(said.code, 1, "a pack that is out stood on it: {said:?}");
-    says(&said, "2 verdicts and 1 dispatches stood on it");
+    says(&said, "2 verdicts and 1 dispatch stood on it");
     says(&said, "and is out now");
     says(&said, "RECONDITION");
     let first =

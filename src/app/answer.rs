@@ -109,6 +109,11 @@ impl Told {
     }
 }
 
+/// A count with its word: "1 pack", "2 packs".
+pub fn count(number: usize, one: &str, many: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { many })
+}
+
 /// Hours as a number for JSON.
 pub fn hours(hours: PlayHours) -> f64 {
     f64::from(hours.raw()) / 100.0

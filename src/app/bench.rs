@@ -17,7 +17,7 @@ use crate::domain::verdict::{Rule, Step, Verdict};
 use crate::ledger::{Ledger, LedgerError};
 use crate::policy::rules::Plausible;
 
-use super::answer::Answer;
+use super::answer::{Answer, count};
 use super::error::AppError;
 use super::input::Measured;
 use super::intake::{kind, severity, usage};
@@ -352,7 +352,8 @@ pub fn end_all(here: &mut Here<'_>, reason: NoResult) -> Result<Answer, AppError
         judging::with_verdict(here.ledger, ask, &mut events)?;
     }
     here.desk.record(here.ledger, events)?;
-    let mut answer = Answer::done(format!("{} runs ended without a result: {reason}", packs.len()));
+    let mut answer =
+        Answer::done(format!("{} ended without a result: {reason}", count(packs.len(), "run", "runs")));
     answer.text.extend(names);
     Ok(answer.next("begin them again: scan each slot, then its pack"))
 }

@@ -14,7 +14,7 @@ use crate::domain::verdict::Step;
 use crate::ledger::entry::Entry;
 use crate::ledger::{Ledger, LedgerError};
 
-use super::answer::{Answer, Outcome, Told};
+use super::answer::{Answer, Outcome, Told, count};
 use super::error::AppError;
 use super::judging::{self, Ask};
 use super::lookup;
@@ -104,10 +104,15 @@ pub fn correct(here: &mut Here<'_>, entry: &str, right: &Right, reason: &str) ->
         None => format!("entry {number} was: {was}; it no longer counts"),
     };
     let mut answer = Answer::done(text);
-    let count = |kind: &str| stood.iter().filter(|line| line.what == kind).count();
-    answer = answer.and(match (count("verdict"), count("dispatch")) {
+    let lines = |kind: &str| stood.iter().filter(|line| line.what == kind).count();
+    answer = answer.and(match (lines("verdict"), lines("dispatch")) {
         (0, 0) => "nothing stood on it".to_owned(),
-        (verdicts, dispatches) => format!("{verdicts} verdicts and {dispatches} dispatches stood on it"),
+        (verdicts, 0) => format!("{} stood on it", count(verdicts, "verdict", "verdicts")),
+        (verdicts, dispatches) => format!(
+            "{} and {} stood on it",
+            count(verdicts, "verdict", "verdicts"),
+            count(dispatches, "dispatch", "dispatches")
+        ),
     });
     if stood.iter().any(|line| line.out_now) {
         answer.outcome = Outcome::No;

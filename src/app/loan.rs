@@ -10,7 +10,7 @@ use crate::domain::pack::PackFacts;
 use crate::domain::units::PlayHours;
 use crate::ledger::Ledger;
 
-use super::answer::Answer;
+use super::answer::{Answer, count};
 use super::error::AppError;
 use super::lookup;
 use super::session::Here;
@@ -203,5 +203,6 @@ pub fn erase(here: &mut Here<'_>) -> Result<Answer, AppError> {
     let days = here.ledger.settings()?.policy.keep_reference_days;
     let before = here.desk.now().plus_days(-i64::from(days));
     let erased = here.ledger.erase_references(before)?;
-    Ok(Answer::done(format!("{erased} references of loans that ended over {days} days ago are erased")))
+    let erased = count(erased, "reference", "references");
+    Ok(Answer::done(format!("{erased} of loans that ended over {days} days ago erased")))
 }

@@ -1,5 +1,6 @@
 //! `packmuster notice`.
 
+use crate::app::answer::count;
 use crate::app::notice::{self, Named};
 use crate::app::review::Whereabouts;
 use crate::app::session::Here;
@@ -88,7 +89,11 @@ fn show(context: &Context, ledger: &mut Ledger, facts: &NoticeFacts) -> Result<(
     let out = packs.iter().filter(|pack| pack.place == Whereabouts::Out).count();
     let state = if facts.lifted { ", lifted" } else { "" };
     let mut lines = vec![
-        format!("covers {} packs, {out} of them with borrowers{state}: {}", packs.len(), facts.text),
+        format!(
+            "covers {}, {out} of them with borrowers{state}: {}",
+            count(packs.len(), "pack", "packs"),
+            facts.text
+        ),
         CAUTIONS.to_owned(),
     ]
     .into_iter()

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::{Here, Session, Work};
-use crate::app::answer::Answer;
+use crate::app::answer::{Answer, count};
 use crate::app::desk::Desk;
 use crate::app::error::AppError;
 use crate::app::lookup::{self, Scanned};
@@ -134,12 +134,15 @@ impl<W: Work> Session<W> {
 ///
 /// A tag that was seen and not read may be a pack's too.
 fn unpaired(tags: &[TagKind], unread: usize) -> Option<String> {
-    let count = |kind: TagKind| tags.iter().filter(|&&other| other == kind).count();
-    let packs = count(TagKind::Pack);
+    let shown = |kind: TagKind| tags.iter().filter(|&&other| other == kind).count();
+    let packs = shown(TagKind::Pack);
     [(TagKind::Player, "players"), (TagKind::Slot, "slots")].into_iter().find_map(|(kind, word)| {
-        let holders = count(kind);
+        let holders = shown(kind);
         (holders > 0 && packs > 0 && holders + packs + unread > 2).then(|| match (holders, packs) {
-            (1, 1) => format!("a {kind}, a pack and {unread} tags that cannot be read"),
+            (1, 1) => {
+                let unread = count(unread, "tag that cannot be read", "tags that cannot be read");
+                format!("a {kind}, a pack and {unread}")
+            }
             (1, packs) => format!("a {kind} and {packs} packs"),
             (holders, 1) => format!("{holders} {word} and a pack"),
             (holders, packs) => format!("{holders} {word} and {packs} packs"),
