@@ -336,8 +336,13 @@ pub fn end_all(here: &mut Here<'_>, reason: NoResult) -> Result<Answer, AppError
     let mut events: Vec<Event> = Vec::new();
     let mut packs = Vec::new();
     let mut names = Vec::new();
+    let mut slots = Vec::new();
     for (thing, facts) in here.ledger.all(ThingKind::Slot)? {
-        let Ok(facts) = SlotFacts::try_from(facts) else { continue };
+        slots.extend(SlotFacts::try_from(facts).map(|facts| (thing, facts)));
+    }
+    // In the order in which they stand on the bench.
+    slots.sort_by(|(_, a), (_, b)| (a.name.len(), &a.name).cmp(&(b.name.len(), &b.name)));
+    for (thing, facts) in slots {
         // The benches of other sites are not in the dark.
         let (Some((run, pack, _)), true) = (facts.run, here.ledger.home_of(thing)? == own) else { continue };
         events.push(RunEnded { run, slot: SlotId::new(thing.id), pack, reason, at: now }.into());

@@ -262,5 +262,5 @@ pub fn pack(ledger: &mut Ledger, code: &str) -> Result<PackId, AppError> {
     let thing = lookup::find(ledger, code)?;
     thing
         .pack()
-        .ok_or_else(|| AppError::input(format!("`{code}` is a {}", thing.kind), "give the tag of a pack"))
+        .ok_or_else(|| AppError::input(format!("`{code}` is {}", thing.kind.one()), "give the tag of a pack"))
 }

@@ -169,7 +169,7 @@ pub fn slot_takes(here: &mut Here<'_>, slot: &str, makes: &[String]) -> Result<A
     let thing = lookup::find(here.ledger, slot)?;
     let Some(slot) = thing.slot() else {
         return Err(AppError::input(
-            format!("`{slot}` is a {}", thing.kind),
+            format!("`{slot}` is {}", thing.kind.one()),
             "give the tag or name of a slot",
         ));
     };

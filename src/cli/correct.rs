@@ -90,7 +90,7 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
     }
     let mut lines = corrected.answer.lines();
     for line in &corrected.stood {
-        lines.push(format!("  {}  {} {}: {}", line.when, line.what, line.pack, line.text));
+        lines.push(format!("  {} {} {}: {}", line.when, line.what, line.pack, line.text));
     }
     for told in &corrected.now {
         lines.push("now".to_owned());

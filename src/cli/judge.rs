@@ -52,12 +52,12 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
 fn ask(ledger: &mut Ledger, args: &Args, now: Moment) -> Result<Ask, CliError> {
     let thing = lookup::find(ledger, &args.pack)?;
     let pack = thing.pack().ok_or_else(|| {
-        CliError::bad(format!("`{}` is a {}", args.pack, thing.kind), "give the tag of a pack")
+        CliError::bad(format!("`{}` is {}", args.pack, thing.kind.one()), "give the tag of a pack")
     })?;
     let Some(code) = &args.player else { return Ok(Ask { pack, step: Step::Look, player: None, now }) };
     let thing = lookup::find(ledger, code)?;
-    let player = thing
-        .player()
-        .ok_or_else(|| CliError::bad(format!("`{code}` is a {}", thing.kind), "give the tag of a player"))?;
+    let player = thing.player().ok_or_else(|| {
+        CliError::bad(format!("`{code}` is {}", thing.kind.one()), "give the tag of a player")
+    })?;
     Ok(Ask { pack, step: Step::Look, player: Some(player), now })
 }

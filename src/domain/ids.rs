@@ -182,6 +182,14 @@ impl ThingKind {
     }
 }
 
+impl ThingKind {
+    /// The word with its article.
+    pub fn one(self) -> String {
+        let article = if self == Self::Operator { "an" } else { "a" };
+        format!("{article} {}", self.word())
+    }
+}
+
 impl fmt::Display for ThingKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.word())

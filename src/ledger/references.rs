@@ -4,6 +4,7 @@
 //! A backup of the ledger leaves this file out. A reference is erased a number of days after its loan has ended.
 
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use rusqlite::{Connection, OptionalExtension, params};
 
@@ -12,6 +13,9 @@ use crate::domain::moment::Moment;
 
 use super::error::LedgerError;
 use super::file::Ledger;
+
+/// How long a desk waits for another's reference.
+const BUSY: Duration = Duration::from_secs(20);
 
 const CREATE: &str = "
 CREATE TABLE IF NOT EXISTS reference (
@@ -32,6 +36,7 @@ impl Ledger {
 
     fn references(&self) -> Result<Connection, LedgerError> {
         let conn = Connection::open(self.references_path())?;
+        conn.busy_timeout(BUSY)?;
         conn.execute_batch(CREATE)?;
         Ok(conn)
     }
