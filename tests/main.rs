@@ -1,6 +1,8 @@
 //! The behaviour of packmuster, by subject.
 
 #[cfg(test)]
+mod corrections;
+#[cfg(test)]
 mod day;
 #[cfg(test)]
 mod demo;

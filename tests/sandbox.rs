@@ -4,6 +4,8 @@ use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::path::Path;
 use std::process::{Child, ChildStdin, ChildStdout, Command, Output, Stdio};
 
+use jiff::SignedDuration;
+use jiff::civil::date;
 use packmuster::domain::tag::{Tag, TagKind};
 use rand::SeedableRng;
 use rand_chacha::ChaCha12Rng;
@@ -128,12 +130,11 @@ impl Sandbox {
     pub(crate) fn command(&self) -> Command {
         let minutes = self.clock.get();
         self.clock.set(minutes + 10);
-        let (hours, minutes) = (minutes / 60, minutes % 60);
-        let (days, hours) = (hours / 24, hours % 24);
+        let now = date(2026, 11, 2).at(0, 0, 0, 0).saturating_add(SignedDuration::from_mins(minutes));
         let mut command = Command::new(env!("CARGO_BIN_EXE_packmuster"));
         command
             .env_clear()
-            .env("PACKMUSTER_CLOCK", format!("2026-11-{:02}T{hours:02}:{minutes:02}:00Z", 2 + days))
+            .env("PACKMUSTER_CLOCK", format!("{now}Z"))
             .env("PACKMUSTER_SEED", format!("{}", 1000 + self.clock.get()))
             .env("COLUMNS", "80")
             .current_dir(self.path());

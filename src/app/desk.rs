@@ -95,14 +95,14 @@ impl Desk {
 
 /// Tells events about a record that was joined of the record that it belongs to: somebody may have had it in hand when another
 /// desk joined it.
-fn told_of_joined(ledger: &mut Ledger, events: Vec<Event>) -> Result<Vec<Event>, LedgerError> {
+pub(super) fn told_of_joined(ledger: &mut Ledger, events: Vec<Event>) -> Result<Vec<Event>, LedgerError> {
     let mut told = Vec::with_capacity(events.len());
     for mut event in events {
         if !matches!(event, Event::PacksJoined(_) | Event::EntryCorrected(_) | Event::ActVoided(_)) {
             for pack in event.things().into_iter().filter_map(Thing::pack) {
                 let keep = ledger.joined_to(pack)?;
                 if keep != pack {
-                    event = event.told_of(pack, keep).map_err(|source| LedgerError::Json {
+                    event = event.told_of(pack.uuid(), keep.uuid()).map_err(|source| LedgerError::Json {
                         what: format!("a {} entry", event.kind()),
                         source,
                     })?;

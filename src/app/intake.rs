@@ -18,8 +18,8 @@ use super::judging::{self, Ask};
 use super::lookup::{self, Scanned};
 use super::on_pack;
 use super::session::{Amount, Code, Here, Work};
-pub(crate) use usage::usage;
-use usage::{counted, tell_use};
+use usage::tell_use;
+pub(crate) use usage::{counted, estimated, usage};
 
 /// A ride that ended, and what it cost.
 type Ended = (RideId, Use);

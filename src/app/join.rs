@@ -3,8 +3,10 @@
 use crate::domain::event::PacksJoined;
 use crate::domain::ids::{PackId, Thing};
 use crate::domain::pack::PackFacts;
+use crate::ledger::{Ledger, LedgerError};
 
 use super::answer::Answer;
+use super::clash::{self, Clash};
 use super::correct;
 use super::error::AppError;
 use super::lookup;
@@ -32,7 +34,7 @@ pub fn join(here: &mut Here<'_>, one: &str, other: &str) -> Result<Answer, AppEr
     if kept.make.is_some() && lost.make.is_some() && kept.make != lost.make {
         return Err(AppError::input(
             "the two records are of different makes",
-            "they cannot be one pack; if a make was entered wrong, ask for help before anything is joined",
+            "they cannot be one pack; if a make was entered wrong, correct that entry first: correct NUMBER --make NAME",
         ));
     }
     let busy = |facts: &PackFacts| facts.ride.is_some() || facts.run.is_some();
@@ -47,7 +49,23 @@ pub fn join(here: &mut Here<'_>, one: &str, other: &str) -> Result<Answer, AppEr
     holders.extend(lost.loan.map(|loan| Thing::from(loan.loan)));
     holders.extend(lost.run.map(|run| Thing::from(run.slot)));
     let at = here.desk.now();
-    here.desk.record(here.ledger, vec![PacksJoined { keep, gone, holders, at }.into()])?;
+    let things = clash::with_holders(here.ledger, &[keep.into(), gone.into()])?;
+    let halves = |ledger: &mut Ledger| {
+        let clashes = clash::of(ledger, &things)?;
+        Ok::<_, LedgerError>(clashes.into_iter().filter(|((_, clash), _)| *clash == Clash::Halves).collect())
+    };
+    let before = halves(here.ledger)?;
+    let desk = &mut *here.desk;
+    here.ledger.transact(|ledger| {
+        desk.record(ledger, vec![PacksJoined { keep, gone, holders, at }.into()])?;
+        if let Some((thing, clash)) = clash::new_one(&before, &halves(ledger)?) {
+            return Err(AppError::input(
+                format!("{} {}", clash::name(ledger, thing)?, clash.words()),
+                "the two were in use at one time: take the pack out where it is not, with `intake` or `bench`, then join",
+            ));
+        }
+        Ok(())
+    })?;
     let facts = facts(here, keep)?;
     let name = lookup::label(&facts.codes);
     Ok(Answer::done(format!("one pack from now on: {name}, known by {}", facts.codes.join(", ")))

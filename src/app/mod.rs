@@ -5,6 +5,7 @@
 
 pub mod answer;
 pub mod bench;
+mod clash;
 pub mod correct;
 pub mod desk;
 pub mod dispatch;

@@ -83,7 +83,9 @@ pub fn life(ledger: &mut Ledger, thing: Thing, now: Moment) -> Result<Life, Ledg
         }
     };
     let mut history = Vec::new();
-    for (entry, taken_back) in ledger.history(thing)? {
+    let mut entries = ledger.history(thing)?;
+    entries.sort_by_key(|(entry, _)| entry.position);
+    for (entry, taken_back) in entries {
         let (play_h, health_percent, capacity_mah) = measures(ledger, &entry.event)?;
         let number = number(&entry);
         history.push(Happening {

@@ -16,7 +16,9 @@ use super::output;
 
 /// Correct an entry of the past: a reading mistyped, the wrong pack, the wrong day
 ///
-/// The entry stays in the record and no longer counts. The answer lists every verdict and dispatch that stood on it, packs that
+/// The entry stays in the record and no longer counts; what is right takes its place. A ride with its loans, and a run with its
+/// reading, are corrected whole when the pack or the player was wrong. Refused when the rest of the record says that it cannot have
+/// been so. The answer lists every verdict and dispatch that stood on it, packs that
 /// are out now first, and the verdicts that change; the exit code is 1 when one of them is out.
 #[derive(Debug, clap::Args)]
 #[command(
@@ -31,6 +33,12 @@ pub(super) struct Args {
     /// The pack that it was
     #[arg(long, value_name = "CODE")]
     pack: Option<String>,
+    /// The player that it was
+    #[arg(long, value_name = "CODE")]
+    player: Option<String>,
+    /// The make that the pack or player is of
+    #[arg(long, value_name = "NAME")]
+    make: Option<String>,
     /// The local day, or day and time, at which it was
     #[arg(long, value_name = "WHEN")]
     at: Option<String>,
@@ -75,9 +83,12 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
         }
     };
     let pack = args.pack.as_deref().map(|code| correct::pack(&mut ledger, code)).transpose()?;
+    let player = args.player.as_deref().map(|code| correct::player(&mut ledger, code)).transpose()?;
     let right = Right {
         capacity: args.mah.map(MilliampHours::new),
         pack,
+        player,
+        make: args.make.clone(),
         at,
         finding: args.finding,
         nothing: args.nothing,

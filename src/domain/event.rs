@@ -6,6 +6,7 @@
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use serde_json::Error as JsonError;
+use uuid::Uuid;
 
 use super::finding::{Finding, NoResult};
 use super::ids::{
@@ -14,6 +15,7 @@ use super::ids::{
 };
 use super::make::{PackMake, PlayerMake};
 use super::moment::Moment;
+use super::position::Position;
 use super::twist::Twist;
 use super::units::{Celsius, Cycles, MilliampHours, Milliohms, Minutes, PlayHours};
 use super::verdict::{Rule, Step, Verdict};
@@ -170,12 +172,12 @@ macro_rules! events {
                 }
             }
 
-            /// The same event, told of another record of what turned out to be one pack.
+            /// The same event, told of another thing: identities are drawn from one space, so one is put for the other.
             ///
             /// # Errors
             /// When a value has no JSON form; no event has such a value.
-            pub fn told_of(&self, gone: PackId, keep: PackId) -> Result<Self, JsonError> {
-                let (gone, keep) = (gone.uuid().simple().to_string(), keep.uuid().simple().to_string());
+            pub fn told_of(&self, gone: Uuid, keep: Uuid) -> Result<Self, JsonError> {
+                let (gone, keep) = (gone.simple().to_string(), keep.simple().to_string());
                 match self {
                     $(Self::$variant(body) => {
                         let text = serde_json::to_string(body)?;
@@ -420,11 +422,12 @@ events! {
     NoticeLifted = "notice_lifted" { notice: NoticeId, at: Moment }
         touches |e| vec![e.notice.into()];
 
-    /// An entry, of a kind by its stored name, was wrong: it no longer counts, and what should have stood there follows in the
-    /// same act, if anything should.
+    /// An entry, of a kind by its stored name, was wrong: it no longer counts. What should have stood there is the next entry of
+    /// the act, unless that corrects another, and is folded where the wrong one `stands`. Names the things of both.
     EntryCorrected = "correct" {
         writer: WriterId,
         number: u64,
+        stands: Position,
         what: String,
         reason: String,
         things: Vec<Thing>,

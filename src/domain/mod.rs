@@ -9,6 +9,7 @@ pub mod ids;
 pub mod make;
 pub mod moment;
 pub mod pack;
+pub mod position;
 pub mod tag;
 pub mod twist;
 pub mod units;

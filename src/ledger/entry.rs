@@ -1,24 +1,12 @@
 //! Entries as they are written and read, and their order.
 
-use std::fmt;
-
 use crate::domain::event::Event;
-use crate::domain::ids::{ActId, WriterId};
+use crate::domain::ids::ActId;
 use crate::domain::moment::Moment;
+pub use crate::domain::position::Position;
 
 /// Bits of the hybrid logical clock that count within a millisecond.
 const COUNTER_BITS: u32 = 16;
-
-/// The order of the fold: hybrid logical clock, writer, number.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Position {
-    /// Hybrid logical clock: milliseconds since 1970 in the high 48 bits, a counter in the low 16.
-    pub clock: i64,
-    /// The writer.
-    pub writer: WriterId,
-    /// The entry's number in the writer's chain, from 1.
-    pub number: u64,
-}
 
 /// The first clock value of a moment.
 pub(crate) const fn clock_of(at: Moment) -> i64 {
@@ -69,10 +57,4 @@ pub struct Entry {
     pub act: ActId,
     /// What happened.
     pub event: Event,
-}
-
-impl fmt::Display for Position {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "entry {} of writer {}", self.number, self.writer)
-    }
 }

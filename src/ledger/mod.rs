@@ -3,7 +3,7 @@
 //! *Locking*: a write takes `BEGIN IMMEDIATE` before it reads what it judges, so two desks may write at once and neither
 //! decides on what the other is changing. *Durability*: WAL with `synchronous=FULL`; an act is on disk when `COMMIT`
 //! returns, and nothing is answered before. *Order*: histories fold by (clock, writer, number), where the clock is a
-//! hybrid logical clock. *Compatibility*: `user_version` is the schema; a newer one is refused, an older one is migrated
+//! hybrid logical clock; what replaces a corrected entry is folded where that one stood. *Compatibility*: `user_version` is the schema; a newer one is refused, an older one is migrated
 //! after a backup. *Cost*: an act costs one sync; a verdict costs one row per thing that it looks at.
 //!
 //! Nothing here judges or prints.
@@ -22,7 +22,7 @@ pub mod references;
 mod replay;
 mod schema;
 pub mod settings;
-mod story;
+pub mod story;
 pub mod undo;
 pub mod write;
 

@@ -1,8 +1,8 @@
 //! Projections: the facts of every thing, kept up to date with each entry, in the same transaction.
 //!
-//! The invariant: a thing's row is the fold, in (clock, writer, number) order, of its entries that are not voided. An entry
-//! that lies behind what a row already holds, a void, or an entry of an act that was voided before it arrived, folds that
-//! thing anew from its entries.
+//! The invariant: a thing's row is the fold of its entries that count, in the order of its `story`. An entry that lies behind what
+//! a row already holds, a void, a correction and what replaces the corrected entry, or an entry of an act that was voided before
+//! it arrived, folds that thing anew from its entries.
 //!
 //! Within a transaction, changed rows and the index from thing to entry are kept in memory and written out in key order,
 //! at the latest at its end: a batch that names many things in any order then walks each table a few times, rather than
@@ -12,13 +12,14 @@ use std::collections::HashMap;
 
 use rusqlite::{OptionalExtension, params};
 
-use crate::domain::event::Event;
+use crate::domain::event::{Event, ReadingTaken};
 use crate::domain::facts::Facts;
 use crate::domain::ids::{ActId, PackId, Thing, ThingKind, WriterId};
 
 use super::entry::Position;
 use super::error::LedgerError;
 use super::file::Ledger;
+use super::story::corrects;
 use super::write::signed;
 
 /// Things held in memory at most before they are written out: about 1 kB each.
@@ -35,6 +36,14 @@ const TOUCHES: usize = 1_000_000;
 pub(crate) struct Cache {
     rows: HashMap<Thing, Row>,
     touches: Vec<(Thing, Position)>,
+}
+
+/// What is known of an entry from what came before it.
+pub(crate) struct Told {
+    /// Its act was taken back before it arrived.
+    pub(crate) voided: bool,
+    /// It takes the place of an entry of this kind.
+    pub(crate) replaces: Option<String>,
 }
 
 #[derive(Clone)]
@@ -62,25 +71,26 @@ pub(crate) fn kind_of(code: i64) -> Option<ThingKind> {
 }
 
 impl Ledger {
-    /// Takes one new entry into the projections; `voided` says that its act was taken back before it arrived.
+    /// Takes one new entry into the projections.
     pub(crate) fn project(
         &mut self,
         position: Position,
-        voided: bool,
+        told: &Told,
         event: &Event,
     ) -> Result<(), LedgerError> {
         let mut things = event.things();
         things.sort_unstable();
         things.dedup();
         self.cache.touches.extend(things.iter().map(|&thing| (thing, position)));
-        let mut anew = voided || matches!(event, Event::PacksJoined(_));
-        let corrects = matches!(event, Event::EntryCorrected(_));
+        let mut anew = told.voided || matches!(event, Event::PacksJoined(_));
+        let corrects = corrects(event);
+        let what = corrects.as_deref().or(told.replaces.as_deref());
         if let Event::ActVoided(void) = event {
             self.mark_voided(void.act)?;
             anew = true;
         }
         for thing in things {
-            if anew || (corrects && folds_corrections(thing.kind)) {
+            if anew || what.is_some_and(|what| folds_corrections(thing.kind, what)) {
                 self.refold(thing)?;
             } else {
                 self.advance(thing, position, event)?;
@@ -264,12 +274,12 @@ impl Ledger {
     }
 }
 
-/// Whether the fold of a kind of thing leaves corrected entries out.
+/// Whether the fold of a kind of thing leaves out corrected entries of a kind, and puts what replaces them in their place.
 ///
 /// A slot holds years of readings: folding them all anew for one mistyped number would take seconds, and nothing that is known of
 /// a slot depends on what a reading gave. Its fold counts corrected readings off instead.
-pub(crate) fn folds_corrections(kind: ThingKind) -> bool {
-    kind != ThingKind::Slot
+pub(crate) fn folds_corrections(kind: ThingKind, what: &str) -> bool {
+    kind != ThingKind::Slot || what != ReadingTaken::KIND
 }
 
 /// Reads (clock, writer, number) from three columns of a row.

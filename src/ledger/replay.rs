@@ -1,6 +1,6 @@
 //! Replaying the entries of a whole ledger into empty projections.
 
-use std::collections::VecDeque;
+use std::collections::{HashMap, VecDeque};
 
 use rusqlite::params;
 
@@ -10,6 +10,8 @@ use crate::domain::ids::{ActId, WriterId};
 use super::entry::Entry;
 use super::error::LedgerError;
 use super::file::Ledger;
+use super::project::Told;
+use super::story::corrects;
 use super::write::signed;
 
 impl Ledger {
@@ -32,6 +34,8 @@ impl Ledger {
     /// Each chain is in clock order already, so the chains are merged page by page.
     fn replay(&mut self, progress: &mut impl FnMut(u64)) -> Result<u64, LedgerError> {
         let mut chains: Vec<(WriterId, VecDeque<Entry>)> = Vec::new();
+        // What the last entry of a chain corrects, and in which act.
+        let mut corrected: HashMap<WriterId, (ActId, String)> = HashMap::new();
         for writer in self.writers()? {
             chains.push((writer, self.page_of(writer, 0)?.into()));
         }
@@ -52,7 +56,12 @@ impl Ledger {
                 Some((act, voided)) if act == entry.act => voided,
                 _ => self.is_voided(entry.act)?,
             };
-            self.project(entry.position, voided, &entry.event)?;
+            let before = corrected.remove(&entry.position.writer);
+            let replaces = before.filter(|(act, _)| *act == entry.act).map(|(_, what)| what);
+            self.project(entry.position, &Told { voided, replaces }, &entry.event)?;
+            if let Some(what) = corrects(&entry.event) {
+                corrected.insert(entry.position.writer, (entry.act, what));
+            }
             asked = (!matches!(entry.event, Event::ActVoided(_))).then_some((entry.act, voided));
             done += 1;
             progress(done);

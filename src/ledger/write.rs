@@ -10,6 +10,8 @@ use super::chain::{GENESIS, Link};
 use super::entry::{Act, Position, Receipt, clock_of};
 use super::error::LedgerError;
 use super::file::{Ledger, Own};
+use super::project::Told;
+use super::story::corrects;
 
 /// The head of a chain, as it stands in its row.
 #[derive(Debug, Clone, Copy)]
@@ -28,6 +30,8 @@ pub struct Pen {
     head: Head,
     voids: bool,
     voided: bool,
+    /// The entry before corrects one of this kind: what comes now may stand in its place.
+    corrects: Option<String>,
 }
 
 impl Pen {
@@ -95,7 +99,7 @@ impl Ledger {
             .query_row([], |row| row.get(0))?;
         head.clock = head.clock.max(latest).max(clock_of(act.now).saturating_sub(1));
         let voided = self.is_voided(act.id)?;
-        Ok(Pen { act, writer, first: head.number + 1, head, voids: false, voided })
+        Ok(Pen { act, writer, first: head.number + 1, head, voids: false, voided, corrects: None })
     }
 
     fn end_act(&mut self, pen: &Pen) -> Result<(), LedgerError> {
@@ -153,7 +157,9 @@ impl Ledger {
             pen.voids = true;
             pen.voided |= void.act == pen.act.id;
         }
-        self.project(Position { clock, writer, number }, pen.voided, event)?;
+        let told = Told { voided: pen.voided, replaces: pen.corrects.take() };
+        self.project(Position { clock, writer, number }, &told, event)?;
+        pen.corrects = corrects(event);
         pen.head = Head { number, clock, hash };
         Ok(())
     }

@@ -18,6 +18,7 @@ use packmuster::domain::ids::{
 };
 use packmuster::domain::make::{Chemistry, PackMake, PlayerMake};
 use packmuster::domain::moment::Moment;
+use packmuster::domain::position::Position;
 use packmuster::domain::twist::Twist;
 use packmuster::domain::units::{
     Celsius, Cycles, Draw, Grams, MilliampHours, Milliohms, Millivolts, Minutes, PlayHours,
@@ -137,6 +138,7 @@ pub(super) fn examples() -> Vec<Event> {
         EntryCorrected {
             writer,
             number: 12,
+            stands: Position { clock: 9, writer, number: 12 },
             what: "reading".into(),
             reason: "mistyped".into(),
             things: vec![pack.into()],

@@ -15,7 +15,7 @@ use packmuster::app::intake::{Intake, Makes};
 use packmuster::app::receive::{Delivery, Receive};
 use packmuster::app::session::{Here, Session, Work};
 use packmuster::app::{join, loan, notice, people, setup};
-use packmuster::domain::facts::{Facts, PlayerFacts};
+use packmuster::domain::facts::{Facts, PlayerFacts, SlotFacts};
 use packmuster::domain::finding::NoResult;
 use packmuster::domain::ids::{Thing, ThingKind};
 use packmuster::domain::make::{Chemistry, PackMake, PlayerMake};
@@ -77,7 +77,7 @@ fn tags(kind: TagKind) -> Vec<String> {
     (0..5).map(|_| Tag::draw(kind, &mut random).text().to_owned()).collect()
 }
 
-fn deeds() -> impl Strategy<Value = Vec<Deed>> {
+fn some_deeds() -> impl Strategy<Value = Vec<Deed>> {
     let room = sample::select(vec![Room::Intake, Room::Bench, Room::Dispatch, Room::Receive]);
     let code = |kind| sample::select(tags(kind));
     let words = sample::select(vec![
@@ -131,7 +131,7 @@ fn deeds() -> impl Strategy<Value = Vec<Deed>> {
         1 => any::<bool>().prop_map(Deed::Notice),
         2 => (0_u8..4, 0_usize..5).prop_map(|(what, player)| Deed::Loan(what, player)),
         1 => (0_usize..5, 0_usize..5).prop_map(|(one, other)| Deed::Join(one, other)),
-        2 => (0_u64..30, 0_u8..4).prop_map(|(back, what)| Deed::Correct(back, what)),
+        3 => (0_u64..40, 0_u8..7).prop_map(|(back, what)| Deed::Correct(back, what)),
         1 => (0_u8..1).prop_map(|_| Deed::PowerCut),
     ];
     // Somebody who sees a weak pack through: read, reconditioned, read again.
@@ -140,8 +140,24 @@ fn deeds() -> impl Strategy<Value = Vec<Deed>> {
         let scans = lines.map(|line| Deed::Scan(Room::Bench, line.to_owned()));
         [Deed::Leave(Room::Bench)].into_iter().chain(scans).collect()
     });
-    let deeds = prop_oneof![40 => deed.prop_map(|deed| vec![deed]), 1 => weak];
-    collection::vec(deeds, 1..120).prop_map(|deeds: Vec<Vec<Deed>>| deeds.concat())
+    // One that is read, goes out with a player, and comes back, often with another.
+    let scans = |room, lines: &[&str]| -> Vec<Deed> {
+        lines.iter().map(|line| Deed::Scan(room, (*line).to_owned())).collect()
+    };
+    let fresh = |room| vec![Deed::Later(1), Deed::Leave(room)];
+    let lent = (code(TagKind::Pack), code(TagKind::Player)).prop_map(move |(pack, player)| {
+        let (read, out) = ([pack.as_str(), "900 mAh", "yes"], ["8 weeks", pack.as_str(), player.as_str()]);
+        let bench = scans(Room::Bench, &read);
+        [fresh(Room::Bench), bench, fresh(Room::Dispatch), scans(Room::Dispatch, &out)].concat()
+    });
+    let back = (code(TagKind::Player), code(TagKind::Pack)).prop_map(move |(player, pack)| {
+        [fresh(Room::Intake), scans(Room::Intake, &[player.as_str(), pack.as_str(), "yes"])].concat()
+    });
+    prop_oneof![40 => deed.prop_map(|deed| vec![deed]), 1 => weak, 4 => lent, 2 => back]
+}
+
+fn deeds() -> impl Strategy<Value = Vec<Deed>> {
+    collection::vec(some_deeds(), 1..100).prop_map(|deeds: Vec<Vec<Deed>>| deeds.concat())
 }
 
 /// A day that works out, before anything else happens: so that histories get somewhere.
@@ -173,6 +189,8 @@ struct World {
     receive: Session<Receive>,
     /// Verdicts that were given.
     verdicts: BTreeSet<Verdict>,
+    /// Kinds of entries that were corrected.
+    corrected: BTreeSet<&'static str>,
 }
 
 fn intake() -> Session<Intake> {
@@ -243,6 +261,7 @@ impl World {
             dispatch: Session::new(Dispatch::default()),
             receive: Session::new(receive),
             verdicts: BTreeSet::new(),
+            corrected: BTreeSet::new(),
         }
     }
 
@@ -323,16 +342,34 @@ impl World {
                 let heads = ledger.heads_until(i64::MAX).unwrap();
                 let head =
                     heads.into_iter().find(|(name, ..)| *name == writer).map_or(0, |(_, number, _)| number);
-                let code = tags(TagKind::Pack)[usize::from(*what)].clone();
-                let pack = correct::pack(ledger, &code).ok();
+                let code = |kind| tags(kind)[usize::from(*what) % 5].clone();
+                let pack = correct::pack(ledger, &code(TagKind::Pack)).ok();
+                let player = correct::player(ledger, &code(TagKind::Player)).ok();
                 let right = match what {
                     0 => Right { nothing: true, ..Right::default() },
                     1 => Right { capacity: Some(MilliampHours::new(555)), ..Right::default() },
                     2 => Right { at: Some(desk.now().plus_days(-3)), ..Right::default() },
-                    _ => Right { pack, ..Right::default() },
+                    3 | 4 => Right { pack, ..Right::default() },
+                    5 => Right { player, ..Right::default() },
+                    _ => Right { make: Some("Kestrel 1100".into()), ..Right::default() },
                 };
-                let entry = head.saturating_sub(*back).to_string();
-                refused(correct::correct(&mut Here { ledger, desk }, &entry, &right, "mistyped"));
+                // Half of the time the ride or loan that lies so far back, else the entry.
+                let own = ledger.own().unwrap().writer;
+                let lent = |number: &u64| {
+                    let entry = ledger.entry_at(own, *number).unwrap();
+                    let kinds =
+                        ["install", "remove", "use", "loan", "return", "due", "complaint", "write_off"];
+                    entry.is_some_and(|entry| kinds.contains(&entry.event.kind()))
+                };
+                let ride = (head.saturating_sub(300)..head)
+                    .rev()
+                    .filter(lent)
+                    .nth(usize::try_from(back / 2).unwrap());
+                let entry = ride.filter(|_| back % 2 == 0).unwrap_or(head.saturating_sub(*back)).to_string();
+                match correct::correct(&mut Here { ledger, desk }, &entry, &right, "mistyped") {
+                    Ok(done) => self.corrected.extend(done.entries.iter().map(|mended| mended.kind)),
+                    refusal => refused(refusal),
+                }
             }
             Deed::PowerCut => {
                 refused(bench::end_all(&mut Here { ledger, desk }, NoResult::PowerCut));
@@ -380,6 +417,7 @@ impl World {
     fn adds_up(&mut self) {
         let mut holders: BTreeMap<Thing, Thing> = BTreeMap::new();
         let mut lent = BTreeSet::new();
+        let mut running = BTreeMap::new();
         for (thing, facts) in self.ledger.all(ThingKind::Player).unwrap() {
             let player = PlayerFacts::try_from(facts).unwrap();
             if let Some((_, pack)) = player.ride {
@@ -397,7 +435,21 @@ impl World {
             if let Some(loan) = pack.loan {
                 assert!(lent.contains(&loan.loan), "an open loan without a player");
             }
+            if let Some(run) = pack.run {
+                assert!(running.insert((run.run, thing), run.slot).is_none());
+            }
         }
+        for (thing, facts) in self.ledger.all(ThingKind::Slot).unwrap() {
+            let slot = SlotFacts::try_from(facts).unwrap();
+            let Some((run, pack, _)) = slot.run else { continue };
+            let pack = self.ledger.joined_to(pack).unwrap();
+            assert_eq!(
+                running.remove(&(run, pack.into())).map(Thing::from),
+                Some(thing),
+                "a slot without its pack"
+            );
+        }
+        assert!(running.is_empty(), "a pack in a slot that does not hold it");
     }
 }
 
@@ -415,8 +467,8 @@ fn refused<T>(done: Result<T, AppError>) {
 fn no_sequence_of_scans_leaves_what_cannot_be() {
     use proptest::strategy::ValueTree as _;
     let mut runner = proptest::test_runner::TestRunner::deterministic();
-    let strategy = collection::vec(deeds().prop_map(|deeds| deeds[0].clone()), 1..14);
-    let mut joined = 0;
+    let strategy = collection::vec(some_deeds(), 1..10).prop_map(|deeds| deeds.concat());
+    let (mut joined, mut corrected) = (0, BTreeSet::new());
     for _ in 0..100 {
         let folder = tempfile::tempdir().unwrap();
         let mut world = World::begin(folder.path());
@@ -435,6 +487,10 @@ fn no_sequence_of_scans_leaves_what_cannot_be() {
             .count();
         world.ledger.release().unwrap();
         world.is_sound();
+        corrected.extend(world.corrected);
+    }
+    for kind in ["reading", "run", "install", "remove", "loan", "return", "correct", "join", "pack"] {
+        assert!(corrected.contains(kind), "no {kind} was ever corrected: {corrected:?}");
     }
     assert!(joined > 0, "no records were ever joined");
 }

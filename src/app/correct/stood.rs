@@ -1,11 +1,14 @@
 //! What stood on an entry: the verdicts and dispatches that were given while it counted.
 
+use std::collections::HashSet;
+
 use serde::Serialize;
 
 use crate::domain::event::Event;
 use crate::domain::facts::{CartonFacts, Facts};
 use crate::domain::ids::{PackId, Thing};
 use crate::domain::pack::PackFacts;
+use crate::domain::position::Position;
 use crate::domain::verdict::{Rule, Verdict};
 use crate::ledger::entry::Entry;
 use crate::ledger::{Ledger, LedgerError};
@@ -30,23 +33,27 @@ pub struct Stood {
     pub out_now: bool,
 }
 
-/// Verdicts and dispatches that stood on an entry, packs that are out now first, then in the order in which they were given.
-pub(super) fn on(ledger: &mut Ledger, entry: &Entry) -> Result<Vec<Stood>, LedgerError> {
-    let mut stood = Vec::new();
-    for thing in entry.event.things() {
-        if let Some(pack) = thing.pack() {
-            of_pack(ledger, pack, entry, false, &mut stood)?;
-        }
-        let Facts::Carton(_) = Facts::unknown(thing.kind) else { continue };
-        for mate in mates(ledger, thing)? {
-            if !entry.event.things().contains(&mate.into()) {
-                of_pack(ledger, mate, entry, true, &mut stood)?;
+/// Verdicts and dispatches that stood on some entries, packs that are out now first, then in the order in which they were given.
+pub(super) fn on(ledger: &mut Ledger, entries: &[&Entry]) -> Result<Vec<Stood>, LedgerError> {
+    let mut stood: Vec<(Position, Stood)> = Vec::new();
+    for entry in entries {
+        for thing in entry.event.things() {
+            if let Some(pack) = thing.pack() {
+                of_pack(ledger, pack, entry, false, &mut stood)?;
+            }
+            let Facts::Carton(_) = Facts::unknown(thing.kind) else { continue };
+            for mate in mates(ledger, thing)? {
+                if !entry.event.things().contains(&mate.into()) {
+                    of_pack(ledger, mate, entry, true, &mut stood)?;
+                }
             }
         }
     }
+    let mut told = HashSet::new();
+    stood.retain(|(position, line)| told.insert((*position, line.id)));
     // A stable sort: within each half, packs in the order found, and each pack's lines in the order in which they were given.
-    stood.sort_by_key(|line| !line.out_now);
-    Ok(stood)
+    stood.sort_by_key(|(_, line)| !line.out_now);
+    Ok(stood.into_iter().map(|(_, line)| line).collect())
 }
 
 /// The packs of a carton.
@@ -67,7 +74,7 @@ fn of_pack(
     pack: PackId,
     entry: &Entry,
     mate: bool,
-    stood: &mut Vec<Stood>,
+    stood: &mut Vec<(Position, Stood)>,
 ) -> Result<(), LedgerError> {
     let now: PackFacts = ledger.facts(pack.into())?.unwrap_or_default();
     let mut then = PackFacts::default();
@@ -76,7 +83,9 @@ fn of_pack(
             continue;
         }
         // A reading and the verdict on it are one act: the verdict comes after.
-        if other.position > entry.position && bears(&then, &entry.event, &other.event, mate) {
+        let later = other.position > entry.position
+            || (other.position == entry.position && matches!(other.event, Event::LoanBegan(_)));
+        if later && bears(&then, &entry.event, &other.event, mate) {
             let (what, text, out_now) = match &other.event {
                 Event::VerdictGiven(e) => ("verdict", format!("{} at {}", e.verdict, e.step), false),
                 Event::LoanBegan(e) => {
@@ -87,14 +96,15 @@ fn of_pack(
                 }
                 _ => continue,
             };
-            stood.push(Stood {
+            let line = Stood {
                 id: pack,
                 pack: lookup::label(&now.codes),
                 what,
                 when: other.recorded.local(ledger.zone()),
                 text,
                 out_now,
-            });
+            };
+            stood.push((other.position, line));
         }
         then.apply(pack, &other.event);
     }

@@ -36,14 +36,24 @@ pub(crate) fn usage(
     }
     let since = facts.loan.map_or(ride.since, |loan| loan.since);
     let days = u32::try_from(now.days_since(since).max(0)).unwrap_or(u32::MAX);
+    estimated(ledger, facts, ride.player, days)
+}
+
+/// What a ride cost, by the days that it was out.
+pub(crate) fn estimated(
+    ledger: &mut Ledger,
+    facts: &PackFacts,
+    player: PlayerId,
+    days: u32,
+) -> Result<Use, LedgerError> {
     let per_day = ledger.settings()?.policy.hours_per_day;
     let hours = PlayHours::new(per_day.raw().saturating_mul(days));
-    let used = counted(ledger, facts, ride.player, hours)?;
+    let used = counted(ledger, facts, player, hours)?;
     Ok(Use { cycles: used.cycles, basis: Basis::Estimated { days } })
 }
 
 /// What a ride cost, by the player's own count.
-pub(super) fn counted(
+pub(crate) fn counted(
     ledger: &mut Ledger,
     facts: &PackFacts,
     player: PlayerId,

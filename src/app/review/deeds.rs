@@ -4,9 +4,11 @@ use std::collections::HashSet;
 
 use serde::Serialize;
 
-use crate::domain::event::Event;
-use crate::domain::ids::{ActId, WriterId};
+use crate::domain::event::{EntryCorrected, Event};
+use crate::domain::ids::ActId;
+use crate::domain::position::Position;
 use crate::ledger::entry::Entry;
+use crate::ledger::story::{Correction, corrected};
 use crate::ledger::{Ledger, LedgerError};
 
 /// How often one kind of thing was done.
@@ -47,27 +49,24 @@ fn words(event: &Event) -> Option<&'static str> {
 pub(super) fn count(ledger: &mut Ledger, after: i64, until: i64) -> Result<Vec<Deed>, LedgerError> {
     let mut entries: Vec<(Entry, &'static str)> = Vec::new();
     let mut acts: HashSet<ActId> = HashSet::new();
-    let mut corrected: Vec<(WriterId, u64, ActId)> = Vec::new();
+    let mut corrections: Vec<(Position, ActId, EntryCorrected)> = Vec::new();
     ledger.each_entry(after, until, |entry| {
         match &entry.event {
             Event::ActVoided(void) => {
                 acts.insert(void.act);
             }
-            Event::EntryCorrected(e) => corrected.push((e.writer, e.number, entry.act)),
+            Event::EntryCorrected(e) => corrections.push((entry.position, entry.act, e.clone())),
             _ => {}
         }
         if let Some(word) = words(&entry.event) {
             entries.push((entry, word));
         }
     })?;
-    let wrong: HashSet<(WriterId, u64)> = corrected
-        .into_iter()
-        .filter(|(_, _, act)| !acts.contains(act))
-        .map(|(writer, number, _)| (writer, number))
-        .collect();
+    let standing = corrections.iter().filter(|(_, act, _)| !acts.contains(act));
+    let wrong = corrected(standing.map(|(by, _, says)| Correction { by: *by, says }));
     let mut deeds: Vec<Deed> = Vec::new();
     for (entry, what) in entries {
-        if acts.contains(&entry.act) || wrong.contains(&(entry.position.writer, entry.position.number)) {
+        if acts.contains(&entry.act) || wrong.contains_key(&(entry.position.writer, entry.position.number)) {
             continue;
         }
         match deeds.iter_mut().find(|deed| deed.what == what) {
