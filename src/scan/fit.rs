@@ -9,8 +9,9 @@ use image::GrayImage;
 
 use super::fence::Deadline;
 use super::kernel::{self, Finder};
+use super::matrix::Text;
 use super::model::{Model, Views, must_show};
-use super::picture::Point;
+use super::picture::{Point, Want};
 
 /// The most triples that are fitted in one picture.
 const MOST_TRIPLES: usize = 1500;
@@ -22,7 +23,7 @@ pub(super) struct Symbol {
     /// Its corners, clockwise from its own upper left one, pixels.
     pub(super) corners: [Point; 4],
     /// What stands in it; `None` when it could not be read.
-    pub(super) text: Option<String>,
+    pub(super) text: Option<Text>,
 }
 
 /// A guess: which finders are a symbol's upper left, upper right and lower left, and how many modules it has.
@@ -35,7 +36,7 @@ struct Triple {
 }
 
 /// Reads what can be read from a picture's finder patterns.
-pub(super) fn symbols(views: Views<'_>, finders: &[Finder], deadline: &Deadline) -> Vec<Symbol> {
+pub(super) fn symbols(views: Views<'_>, finders: &[Finder], want: Want, deadline: &Deadline) -> Vec<Symbol> {
     let mut used = vec![false; finders.len()];
     let mut symbols = Vec::new();
     let mut seen: Vec<(Triple, [Point; 4])> = Vec::new();
@@ -55,6 +56,9 @@ pub(super) fn symbols(views: Views<'_>, finders: &[Finder], deadline: &Deadline)
                 }
             }
             symbols.push(Symbol { corners, text });
+            if want == Want::First {
+                return symbols;
+            }
         } else if model.is_surely_a_symbol(
             views.contrast,
             score,
@@ -89,11 +93,11 @@ pub(super) fn again(views: Views<'_>, modules: usize, corners: [Point; 4]) -> Op
 }
 
 /// Fits a triple and tries to read it: the best model, its score, and the text.
-fn attempt(views: Views<'_>, triple: &Triple) -> Option<(Model, f32, Option<String>)> {
+fn attempt(views: Views<'_>, triple: &Triple) -> Option<(Model, f32, Option<Text>)> {
     let full = full_contrast(views.contrast, &triple.points, triple.module);
     let mut best: Option<(Model, f32)> = None;
     for modules in [21_u8, 25, 29, 33, 37] {
-        if (f32::from(modules) - triple.modules).abs() > 4.5 {
+        if (f32::from(modules) - triple.modules).abs() > 0.25 * triple.modules {
             continue;
         }
         let shown = must_show(modules);
@@ -132,6 +136,11 @@ fn attempt(views: Views<'_>, triple: &Triple) -> Option<(Model, f32, Option<Stri
             score = better.max(score);
             text = model.decode(views, bowed);
         }
+    }
+    if text.is_none() {
+        let steps = [0.5, 0.25, 0.12, 0.06].map(|share| share * triple.module);
+        model.settle(views, &shown, full, &steps);
+        text = model.decode(views, true);
     }
     Some((model, score, text))
 }

@@ -13,13 +13,14 @@
 
 use image::{GrayAlphaImage, GrayImage, Luma};
 
+use super::matrix::{self, Text};
 use super::picture::Point;
 use super::place::covers;
 
 /// Contrast below which a pixel is dark.
 pub(super) const DARK: u8 = 125;
 /// The most finder patterns that are kept of one picture: noise can look like thousands.
-const MOST: usize = 600;
+pub(super) const MOST: usize = 600;
 
 /// A place that looks like the 1:1:3:1:1 rings of a finder pattern.
 #[derive(Debug, Clone, Copy)]
@@ -260,8 +261,8 @@ pub(super) fn sharpened(values: &[f32], n: usize, sharpening: f32) -> Vec<f32> {
         .collect()
 }
 
-/// Sharpens a square of modules and cuts it into dark and light by its neighbourhood of seven by seven.
-pub(super) fn dark_modules(values: &[f32], n: usize, sharpening: f32) -> Vec<bool> {
+/// Sharpens a square of modules, and says of each how much lighter it is than the cut of its neighbourhood of seven by seven.
+pub(super) fn lightness(values: &[f32], n: usize, sharpening: f32) -> Vec<f32> {
     let sharp = sharpened(values, n, sharpening);
     (0..n * n)
         .map(|place| {
@@ -275,15 +276,9 @@ pub(super) fn dark_modules(values: &[f32], n: usize, sharpening: f32) -> Vec<boo
                     count += 1.0;
                 }
             }
-            sharp[place] < 0.5 * (sum / count) + 0.25 * (low + high)
+            sharp[place] - 0.5 * (sum / count) - 0.25 * (low + high)
         })
         .collect()
-}
-
-/// The text of a square of modules, by the decoder library. May panic: call it inside the fence.
-pub(super) fn decode(dark: &[bool], n: usize) -> Option<String> {
-    let grid = rqrr::Grid::new(rqrr::SimpleGrid::from_func(n, |x, y| dark[y * n + x]));
-    grid.decode().ok().map(|(_, text)| text)
 }
 
 /// A symbol by the decoder library's own search.
@@ -294,7 +289,7 @@ pub(super) struct Grid {
     /// Clockwise from the symbol's own upper left corner, pixels.
     pub(super) corners: [(f32, f32); 4],
     /// What stands in it, if it could be read.
-    pub(super) text: Option<String>,
+    pub(super) text: Option<Text>,
 }
 
 /// Who decides what is dark in the decoder library's own search.
@@ -325,7 +320,7 @@ pub(super) fn search(image: &GrayImage, threshold: Threshold) -> Vec<Grid> {
             let share = modules as f32 / (modules as f32 + 1.0);
             let [a, b, c, d] = grid.bounds.map(|point| (point.x as f32, point.y as f32));
             let short = |to: (f32, f32)| (a.0 + (to.0 - a.0) * share, a.1 + (to.1 - a.1) * share);
-            let text = grid.decode().ok().map(|(_, text)| text);
+            let text = matrix::text_of(grid);
             Grid { modules, corners: [a, short(b), short(c), short(d)], text }
         })
         .collect()

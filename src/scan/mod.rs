@@ -3,7 +3,7 @@
 //! [`picture::read`] is the door: a picture file goes in, the texts of the symbols in it come out with their places, in
 //! reading order. Behind it stand, in the order in which a picture passes them: `load` (file -> upright picture),
 //! `stage` (which sizes are tried, and when to stop), `fit` (three finder patterns -> a symbol), `pair` (two of them),
-//! `model` (where a symbol's modules lie, bowed if need be, and what stands in them), `format` (worn format words),
+//! `model` (where a symbol's modules lie, bowed if need be), `matrix` (what stands in them), `soft` and `solomon` (by how sure each is), `format` (format words),
 //! `whole` (the decoder library's own search), `place` (merging and reading order), with `kernel` (pixel loops) and
 //! `fence` (faults and time) under them.
 //!
@@ -16,9 +16,12 @@ mod fit;
 mod format;
 mod kernel;
 mod load;
+mod matrix;
 mod model;
 mod pair;
 pub mod picture;
 mod place;
+mod soft;
+mod solomon;
 mod stage;
 mod whole;

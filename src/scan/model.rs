@@ -6,13 +6,16 @@
 
 use image::GrayImage;
 
-use super::fence;
-use super::format;
 use super::kernel;
+use super::matrix::{self, Text};
 use super::picture::Point;
+use super::soft;
 
 /// How many places of the finder rings `must_show` gives before the timing lines.
 const RINGS: usize = 3 * 49;
+
+/// How much the clearness of all modules weighs beside what must be shown.
+const CLEARNESS: f32 = 1.0;
 
 /// What a bend of one module costs.
 const BEND_COST: f32 = 0.02;
@@ -37,12 +40,15 @@ pub(super) struct Model {
     at: [Point; 4],
     /// By how much the middles of the upper and lower, and of the left and right sides lie off the flat map, pixels.
     bow: [Point; 2],
+    /// By how many modules the far ends of both axes are foreshortened, as a round pack turns away.
+    turn: [f32; 2],
 }
 
 /// A projective map from modules to pixels, bowed along both axes.
 pub(super) struct Map {
     flat: [f32; 8],
     bow: [Point; 2],
+    turn: [f32; 2],
     /// Half the way between the middles of two finders, modules.
     half: f32,
 }
@@ -50,6 +56,12 @@ pub(super) struct Map {
 impl Map {
     pub(super) fn pixel(&self, u: f32, v: f32) -> Point {
         let [a, b, c, d, e, f, g, h] = self.flat;
+        // Nothing at the finders' middles and half way between them, most beyond.
+        let turned = |t: f32, turn: f32| {
+            let from_middle = (t - 3.5) / self.half - 1.0;
+            t - turn * from_middle * (from_middle * from_middle - 1.0)
+        };
+        let (u, v) = (turned(u, self.turn[0]), turned(v, self.turn[1]));
         let w = g * u + h * v + 1.0;
         // Nothing at the finders' middles, everything half way between them.
         let [along, down] = self.bow;
@@ -87,6 +99,14 @@ pub(super) fn must_show(modules: u8) -> Vec<(f32, f32, f32)> {
             }
         }
     }
+    // The quiet zone is light all around.
+    let far = f32::from(modules);
+    for along in 0..modules {
+        let along = f32::from(along) + 0.5;
+        shown.extend(
+            [(along, far + 0.7), (far + 0.7, along), (along, -0.7), (-0.7, along)].map(|(u, v)| (u, v, 1.0)),
+        );
+    }
     shown
 }
 
@@ -98,7 +118,7 @@ impl Model {
 
     /// A symbol whose finders, and the fourth place like them, lie at these points.
     pub(super) fn over(at: [Point; 4], modules: u8) -> Self {
-        Self { modules, at, bow: [Point { x: 0.0, y: 0.0 }; 2] }
+        Self { modules, at, bow: [Point { x: 0.0, y: 0.0 }; 2], turn: [0.0; 2] }
     }
 
     /// The projective map of the unit square to a quadrilateral (Heckbert, "Fundamentals of Texture Mapping and Image
@@ -116,7 +136,7 @@ impl Model {
         let w = 1.0 - (g + h) * k * o;
         let shift = |u: f32, v: f32, t: f32| [u * k / w, v * k / w, (t - (u + v) * k * o) / w];
         let ([a, b, c], [d, e, f]) = (shift(a, b, c), shift(d, e, f));
-        Map { flat: [a, b, c, d, e, f, g * k / w, h * k / w], bow: self.bow, half: 0.5 / k }
+        Map { flat: [a, b, c, d, e, f, g * k / w, h * k / w], bow: self.bow, turn: self.turn, half: 0.5 / k }
     }
 
     /// By how many modules the fourth place lies off the parallelogram of the other three, and the sides are bowed.
@@ -197,10 +217,72 @@ impl Model {
         best
     }
 
+    /// How well the middles of all modules stand clear of edges, beside what must be shown: where nothing is known of a symbol,
+    /// its own modules still say where they lie.
+    fn clearness(&self, contrast: &GrayImage, shown: &[(f32, f32, f32)], full: f32) -> f32 {
+        let map = self.map();
+        let mut sum = 0.0;
+        for row in 0..self.modules {
+            for column in 0..self.modules {
+                let at = map.pixel(f32::from(column) + 0.5, f32::from(row) + 0.5);
+                sum += (kernel::sample(contrast, at.x, at.y) - 128.0).abs().min(full);
+            }
+        }
+        let all = f32::from(self.modules) * f32::from(self.modules) * full;
+        self.score(contrast, shown, full) + CLEARNESS * sum / all
+    }
+
+    /// Moves corners and bows so that the modules stand clear.
+    pub(super) fn settle(&mut self, views: Views<'_>, shown: &[(f32, f32, f32)], full: f32, steps: &[f32]) {
+        let mut best = self.clearness(views.contrast, shown, full);
+        let start = *self;
+        let [a, b, fourth, d] = start.at;
+        let reach = steps.first().copied().unwrap_or(0.0);
+        for down in -4_i8..=4 {
+            for across in -4_i8..=4 {
+                let (x, y) = (fourth.x + f32::from(across) * reach, fourth.y + f32::from(down) * reach);
+                let moved = Self { at: [a, b, Point { x, y }, d], ..start };
+                let score = moved.clearness(views.contrast, shown, full);
+                if score > best {
+                    (best, *self) = (score, moved);
+                }
+            }
+        }
+        for &step in steps {
+            for _ in 0..2 {
+                for place in 0..6 {
+                    for (dx, dy) in [(step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step)] {
+                        let mut moved = *self;
+                        if let Some(point) = moved.points().nth(place) {
+                            *point = Point { x: point.x + dx, y: point.y + dy };
+                        }
+                        let score = moved.clearness(views.contrast, shown, full);
+                        if score > best {
+                            (best, *self) = (score, moved);
+                        }
+                    }
+                }
+                for axis in 0..2 {
+                    for by in [0.15, -0.15, 0.05, -0.05] {
+                        let mut moved = *self;
+                        if let Some(turn) = moved.turn.get_mut(axis) {
+                            *turn += by;
+                        }
+                        let score = moved.clearness(views.contrast, shown, full);
+                        if score > best && moved.turn.iter().all(|turn| (-0.1..0.8).contains(turn)) {
+                            (best, *self) = (score, moved);
+                        }
+                    }
+                }
+            }
+        }
+    }
+
     /// Whether what is shown, beside the finder rings, leaves no doubt that a symbol was there.
     pub(super) fn is_surely_a_symbol(&self, contrast: &GrayImage, score: f32, full: f32) -> bool {
         let shown = must_show(self.modules);
-        let timing = shown.get(RINGS..).unwrap_or_default();
+        let quiet = shown.len() - 4 * usize::from(self.modules);
+        let timing = shown.get(RINGS..quiet).unwrap_or_default();
         score >= SURELY_A_SYMBOL && self.score(contrast, timing, full) >= SURELY_TIMED
     }
 
@@ -210,32 +292,25 @@ impl Model {
     }
 
     /// Samples every module, and tries a few cuts into dark and light; `hard` tries more of them.
-    pub(super) fn decode(&self, views: Views<'_>, hard: bool) -> Option<String> {
+    pub(super) fn decode(&self, views: Views<'_>, hard: bool) -> Option<Text> {
         const TRIES: [(f32, f32); 5] = [(0.0, 0.0), (0.18, 0.0), (-0.18, 0.0), (0.0, 0.18), (0.0, -0.18)];
+        const SHARPENINGS: [f32; 5] = [0.0, 0.4, 0.9, 1.6, 2.5];
         let n = usize::from(self.modules);
-        let read = |dark: &[bool]| {
-            let text = fence::quietly(|| kernel::decode(dark, n)).flatten();
-            text.filter(|text| !text.is_empty())
-        };
         for offset in TRIES {
             let grey = self.sampled(views.grey, offset);
-            let mut cuts: Vec<Vec<bool>> = [0.0, 0.4, 0.9, 1.6, 2.5]
-                .into_iter()
-                .map(|sharpening| kernel::dark_modules(&grey, n, sharpening))
-                .collect();
-            if hard {
-                // Where light falls off within the symbol, its surroundings judge better than its own neighbours.
-                let contrast = self.sampled(views.contrast, offset);
-                cuts.extend([0.0, 0.5].map(|sharpening| {
-                    kernel::sharpened(&contrast, n, sharpening).iter().map(|&value| value < 128.0).collect()
-                }));
-            }
-            if let Some(text) = cuts.iter().find_map(|dark| read(dark)) {
+            let light = SHARPENINGS.map(|sharpening| kernel::lightness(&grey, n, sharpening));
+            let dark = |light: &Vec<f32>| light.iter().map(|&value| value < 0.0).collect::<Vec<bool>>();
+            if let Some(text) = light.iter().find_map(|light| matrix::read(&dark(light), n)) {
                 return Some(text);
             }
             if hard {
-                let mended = |dark: &Vec<bool>| format::mended(dark, n).iter().find_map(|dark| read(dark));
-                if let Some(text) = cuts.iter().find_map(mended) {
+                // Where light falls off within the symbol, its surroundings judge better than its own neighbours.
+                let contrast = self.sampled(views.contrast, offset);
+                let around = [0.0, 0.5].map(|sharpening| {
+                    let sharp = kernel::sharpened(&contrast, n, sharpening);
+                    sharp.iter().map(|&value| value - 128.0).collect::<Vec<f32>>()
+                });
+                if let Some(text) = light.iter().chain(&around).find_map(|light| soft::read(light, n)) {
                     return Some(text);
                 }
             }

@@ -10,7 +10,7 @@ use std::io::{self, Read};
 use std::path::Path;
 use std::time::Duration;
 
-use image::RgbImage;
+use image::{GrayImage, RgbImage};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 use thiserror::Error;
@@ -25,12 +25,23 @@ pub struct Limits {
     pub pixels: u64,
     /// The time for the search, after the picture has been decoded. When it is over, what was found so far is given.
     pub budget: Duration,
+    /// What is asked for: the search ends once it is found.
+    pub want: Want,
+}
+
+/// What is asked of a picture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Want {
+    /// Any one symbol.
+    First,
+    /// All that the picture seems to hold.
+    All,
 }
 
 impl Default for Limits {
     /// 64 megapixels and four seconds.
     fn default() -> Self {
-        Self { pixels: 64_000_000, budget: Duration::from_secs(4) }
+        Self { pixels: 64_000_000, budget: Duration::from_secs(4), want: Want::All }
     }
 }
 
@@ -57,6 +68,33 @@ impl Point {
     }
 }
 
+/// In which view of the picture a symbol was read; the later ones are dearer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Stage {
+    /// As it is.
+    Natural,
+    /// Made smaller.
+    Smaller,
+    /// With steeper edges.
+    Sharpened,
+    /// Twice as large.
+    Doubled,
+    /// By two finder patterns: the third is hidden.
+    Pairs,
+    /// By the decoder library's own search.
+    Library,
+}
+
+/// How much of a symbol had to be corrected: near the capacity it was read only just.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Correction {
+    /// Codewords that were wrong.
+    pub corrected: u32,
+    /// Codewords that could have been wrong.
+    pub capacity: u32,
+}
+
 /// A symbol that was read.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Found {
@@ -64,6 +102,11 @@ pub struct Found {
     pub text: String,
     /// Its corners, clockwise from its own upper left one.
     pub corners: [Point; 4],
+    /// Where it was read first.
+    pub stage: Stage,
+    /// How much was corrected; `None` for symbols larger than version 5, or packed in an unusual way.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub correction: Option<Correction>,
 }
 
 /// A symbol that was seen but could not be read.
@@ -254,8 +297,12 @@ fn bytes_of(path: &Path, limits: &Limits) -> Result<Vec<u8>, PictureError> {
 ///
 /// When it is no whole JPEG, PNG or WebP picture within the limits.
 pub fn read_bytes(bytes: &[u8], name: &str, limits: &Limits) -> Result<Picture, PictureError> {
-    let grey = load::upright_grey(bytes, name, limits.pixels)?;
+    Ok(read_grey(load::upright_grey(bytes, name, limits.pixels)?, limits))
+}
+
+/// Reads a grey picture that is upright already: a camera's frame.
+pub fn read_grey(grey: GrayImage, limits: &Limits) -> Picture {
     let (width, height) = grey.dimensions();
-    let (finds, cut_short) = stage::run(grey, Deadline::start(limits.budget));
-    Ok(Picture { width, height, found: finds.found, unread: finds.unread, cut_short })
+    let (finds, cut_short) = stage::run(grey, limits.want, Deadline::start(limits.budget));
+    Picture { width, height, found: finds.found, unread: finds.unread, cut_short }
 }

@@ -130,12 +130,13 @@ fn in_reading_order<T>(items: Vec<T>, corners: impl Fn(&T) -> &[Point; 4]) -> Ve
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::scan::picture::Stage;
 
     fn at(text: &str, x: f32, y: f32, turn: f32) -> Found {
         let (sin, cos) = turn.sin_cos();
         let corner = |u: f32, v: f32| Point { x: x + u * cos - v * sin, y: y + u * sin + v * cos };
         let corners = [corner(-10.0, -10.0), corner(10.0, -10.0), corner(10.0, 10.0), corner(-10.0, 10.0)];
-        Found { text: text.to_owned(), corners }
+        Found { text: text.to_owned(), corners, stage: Stage::Natural, correction: None }
     }
 
     fn order(finds: Vec<Found>) -> String {

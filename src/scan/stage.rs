@@ -10,9 +10,10 @@ use image::imageops::{self, FilterType};
 use super::fence::Deadline;
 use super::fit::{self, Symbol};
 use super::kernel::{self, Finder, Threshold};
+use super::matrix::Text;
 use super::model::Views;
 use super::pair;
-use super::picture::{Found, Point, Unread};
+use super::picture::{Found, Point, Stage, Unread, Want};
 use super::place::Finds;
 use super::whole::{self, Search};
 
@@ -37,17 +38,18 @@ struct View {
     contrast: GrayImage,
     /// Pixels of the natural picture to one of this.
     scale: f32,
+    stage: Stage,
 }
 
 impl View {
-    fn of(grey: GrayImage, scale: f32) -> Self {
+    fn of(grey: GrayImage, scale: f32, stage: Stage) -> Self {
         let contrast = kernel::contrast(&grey, RADIUS);
-        Self { grey, contrast, scale }
+        Self { grey, contrast, scale, stage }
     }
 
     /// This view with its edges made steeper: blur runs the rings of finder patterns together.
     fn sharpened(&self) -> Self {
-        Self::of(imageops::unsharpen(&self.grey, 2.0, 0), self.scale)
+        Self::of(imageops::unsharpen(&self.grey, 2.0, 0), self.scale, Stage::Sharpened)
     }
 
     fn longer(&self) -> u32 {
@@ -67,7 +69,8 @@ impl View {
             None => imageops::thumbnail(&self.grey, w, h),
         };
         let scale = self.scale * kernel::quotient(self.longer(), longer);
-        Self::of(grey, scale)
+        let stage = if longer > self.longer() { Stage::Doubled } else { Stage::Smaller };
+        Self::of(grey, scale, stage)
     }
 
     fn views(&self) -> Views<'_> {
@@ -76,6 +79,11 @@ impl View {
 
     fn natural(&self, corners: [Point; 4]) -> [Point; 4] {
         corners.map(|corner| Point { x: corner.x * self.scale, y: corner.y * self.scale })
+    }
+
+    fn natural_finder(&self, finder: &Finder) -> Finder {
+        let Point { x, y } = self.place(finder);
+        Finder { x, y, span: finder.span * self.scale, ..*finder }
     }
 
     fn place(&self, finder: &Finder) -> Point {
@@ -108,14 +116,15 @@ impl View {
 }
 
 /// Looks for symbols in a picture; what was found, and whether the time was over before all was tried.
-pub(super) fn run(grey: GrayImage, deadline: Deadline) -> (Finds, bool) {
-    let mut search = Progress { finds: Finds::default(), left_over: Vec::new(), deadline };
-    let natural = View::of(grey, 1.0);
+pub(super) fn run(grey: GrayImage, want: Want, deadline: Deadline) -> (Finds, bool) {
+    let mut search =
+        Progress { finds: Finds::default(), left_over: Vec::new(), all: Vec::new(), want, deadline };
+    let natural = View::of(grey, 1.0, Stage::Natural);
     let mut views = Vec::new();
     let mut smaller = Vec::new();
     search.fit(&natural);
     for size in SIZES {
-        if size < natural.longer() && !deadline.is_over() {
+        if size < natural.longer() && !search.is_done() {
             let view = smaller.last().unwrap_or(&natural).resized(size, None);
             search.fit(&view);
             smaller.push(view);
@@ -128,6 +137,11 @@ pub(super) fn run(grey: GrayImage, deadline: Deadline) -> (Finds, bool) {
         views.push(sharp);
     }
     if dear && search.is_open() {
+        let smooth = View::of(imageops::blur(&natural.grey, 1.0), 1.0, Stage::Sharpened);
+        search.fit(&smooth);
+        views.push(smooth);
+    }
+    if dear && search.is_open() {
         let double = natural.resized(natural.longer() * 2, Some(FilterType::CatmullRom));
         search.fit(&double);
         if search.is_open() {
@@ -137,8 +151,8 @@ pub(super) fn run(grey: GrayImage, deadline: Deadline) -> (Finds, bool) {
         }
         views.push(double);
     }
-    if dear {
-        search.pairs(&natural);
+    if dear && !search.is_done() {
+        search.pool(&natural);
     }
     views.push(natural);
     views.extend(smaller);
@@ -152,6 +166,9 @@ struct Progress {
     finds: Finds,
     /// Clear finder patterns outside the symbols read by then, for each size.
     left_over: Vec<Vec<Point>>,
+    /// Clear finder patterns of all sizes so far, in the natural one.
+    all: Vec<Finder>,
+    want: Want,
     deadline: Deadline,
 }
 
@@ -160,7 +177,12 @@ impl Progress {
     fn is_open(&self) -> bool {
         let enough =
             |points: &Vec<Point>| points.iter().filter(|&&point| !self.finds.is_read(point)).count() >= 3;
-        !self.deadline.is_over() && (self.finds.found.is_empty() || self.left_over.iter().any(enough))
+        !self.is_done() && (self.finds.found.is_empty() || self.left_over.iter().any(enough))
+    }
+
+    /// Whether what was asked for is found, or the time is over.
+    fn is_done(&self) -> bool {
+        self.deadline.is_over() || (self.want == Want::First && !self.finds.found.is_empty())
     }
 
     /// Whether some size shows at least two clear finder patterns outside all symbols that were read.
@@ -169,10 +191,12 @@ impl Progress {
         self.left_over.iter().any(|points| unread(points) >= 2)
     }
 
-    fn add(&mut self, view: &View, symbol: Symbol) {
+    fn add(&mut self, view: &View, stage: Stage, symbol: Symbol) {
         let corners = view.natural(symbol.corners);
         match symbol.text {
-            Some(text) => self.finds.add(Found { text, corners }),
+            Some(Text { text, correction }) => {
+                self.finds.add(Found { text, corners, stage, correction });
+            }
             None => self.finds.add_unread(Unread { corners }),
         }
     }
@@ -180,22 +204,31 @@ impl Progress {
     /// Reads what the finder patterns of one size give.
     fn fit(&mut self, view: &View) {
         let mut finders = view.left_over(&self.finds);
-        for symbol in fit::symbols(view.views(), &finders, &self.deadline) {
-            self.add(view, symbol);
+        for symbol in fit::symbols(view.views(), &finders, self.want, &self.deadline) {
+            self.add(view, view.stage, symbol);
         }
         finders.retain(|finder| f64::from(finder.rows) > CLEAR_ROWS * f64::from(finder.span));
+        self.all.extend(finders.iter().map(|finder| view.natural_finder(finder)));
         self.left_over.push(finders.iter().map(|finder| view.place(finder)).collect());
     }
 
-    /// Reads what pairs of finder patterns give, once all that needs three has been tried.
-    fn pairs(&mut self, view: &View) {
-        if self.deadline.is_over() {
-            return;
+    /// Puts the finder patterns of all sizes together: one size may show what another does not. Reads what three of them give,
+    /// then what pairs do.
+    fn pool(&mut self, view: &View) {
+        let mut pool: Vec<Finder> = Vec::new();
+        for finder in std::mem::take(&mut self.all) {
+            let known = |old: &Finder| (old.x - finder.x).hypot(old.y - finder.y) < 0.25 * old.span;
+            if !self.finds.is_read(view.place(&finder)) && !pool.iter().any(known) {
+                pool.push(finder);
+            }
         }
-        let mut finders = view.left_over(&self.finds);
-        finders.retain(|finder| f64::from(finder.rows) > CLEAR_ROWS * f64::from(finder.span));
-        for symbol in pair::symbols(view.views(), &finders, &self.deadline) {
-            self.add(view, symbol);
+        pool.truncate(kernel::MOST);
+        for symbol in fit::symbols(view.views(), &pool, self.want, &self.deadline) {
+            self.add(view, view.stage, symbol);
+        }
+        pool.retain(|finder| !self.finds.is_read(view.place(finder)));
+        for symbol in pair::symbols(view.views(), &pool, &self.deadline) {
+            self.add(view, Stage::Pairs, symbol);
         }
     }
 
@@ -218,7 +251,7 @@ impl Progress {
                         None => fit::again(view.views(), modules, corners),
                     };
                     if let Some(symbol) = symbol {
-                        self.add(view, symbol);
+                        self.add(view, Stage::Library, symbol);
                     }
                 }
             }

@@ -9,12 +9,13 @@ use image::GrayImage;
 
 use super::fence;
 use super::kernel::{self, Threshold};
+use super::matrix::Text;
 use super::picture::Point;
 
 /// What came of one search.
 pub(super) enum Search {
     /// Symbols: modules a side, corners, and the text if it was read.
-    Done(Vec<(usize, [Point; 4], Option<String>)>),
+    Done(Vec<(usize, [Point; 4], Option<Text>)>),
     /// The time was over; the search may still be running.
     Over,
 }
@@ -25,7 +26,7 @@ pub(super) fn search(image: GrayImage, threshold: Threshold, limit: Duration) ->
     let Some(grids) = fence::within(limit, run) else { return Search::Over };
     let symbols = grids.into_iter().map(|grid| {
         let corners = grid.corners.map(|(x, y)| Point { x, y });
-        (grid.modules, corners, grid.text.filter(|text| !text.is_empty()))
+        (grid.modules, corners, grid.text)
     });
     Search::Done(symbols.collect())
 }

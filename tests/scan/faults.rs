@@ -11,7 +11,7 @@ use proptest::{prop_assert, proptest};
 
 use super::synth;
 
-const HASTY: Limits = Limits { pixels: 64_000_000, budget: Duration::from_millis(1500) };
+const HASTY: Limits = Limits { budget: Duration::from_millis(1500), ..synth::PATIENT };
 
 fn sample() -> (String, GrayImage) {
     let tag = synth::tags(1, &mut synth::random(21)).remove(0);
@@ -188,7 +188,7 @@ proptest! {
             let index = place.index(bytes.len());
             bytes[index] = byte;
         }
-        let hasty = Limits { pixels: 4_000_000, budget: Duration::from_millis(100) };
+        let hasty = Limits { pixels: 4_000_000, budget: Duration::from_millis(100), ..HASTY };
         if let Ok(picture) = picture::read_bytes(&bytes, "x", &hasty) {
             synth::assert_no_invention(&picture, &[tag]);
         }

@@ -12,13 +12,14 @@ use std::time::Duration;
 use image::codecs::jpeg::JpegEncoder;
 use image::{GrayImage, ImageFormat, Luma, imageops};
 use packmuster::domain::tag::{Tag, TagKind};
-use packmuster::scan::picture::{self, Limits, Picture};
+use packmuster::scan::picture::{self, Limits, Picture, Want};
 use qrcodegen::{Mask, QrCode, QrCodeEcc, QrSegment, Version};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha12Rng;
 
 /// Enough time that a loaded machine changes no result.
-pub(crate) const PATIENT: Limits = Limits { pixels: 64_000_000, budget: Duration::from_secs(60) };
+pub(crate) const PATIENT: Limits =
+    Limits { pixels: 64_000_000, budget: Duration::from_secs(60), want: Want::All };
 
 /// Seeded randomness.
 pub(crate) fn random(seed: u64) -> ChaCha12Rng {

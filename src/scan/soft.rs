@@ -1,0 +1,195 @@
+//! Reading by how sure each module is, where plain dark and light do not do.
+//!
+//! A codeword with a doubtful module is worth less than half of a sure one: those that are doubted most are erased, ever more of
+//! them, until the code is met (generalised minimum distance decoding: Forney, IEEE Transactions on Information Theory 12, 1966;
+//! from memory). What comes out counts only when its text, encoded again, gives the very same codewords.
+
+use super::format;
+use super::matrix::{self, Text};
+use super::solomon;
+
+/// The most modules a side: version 5.
+const MOST_MODULES: usize = 37;
+/// How many format words are tried, likeliest first.
+const WORDS: usize = 2;
+
+/// Check codewords that must be left over to say that what came out is no accident: by chance, a word with `e` errors and `s`
+/// erasures, of which `k` places are left to choose among, is met about once in 256^(check - s - e) / binomial(k, e) tries.
+const SPARE: usize = 5;
+
+/// How codewords are cut into blocks: check codewords of each, and data codewords of each.
+struct Blocks {
+    check: usize,
+    data: &'static [usize],
+}
+
+/// Versions 1 to 5 at levels as they stand in the format word: M, L, H, Q (ISO/IEC 18004, table 9; from memory).
+const fn blocks(version: usize, level: u16) -> Option<Blocks> {
+    let (check, data): (usize, &'static [usize]) = match (version, level) {
+        (1, 1) => (7, &[19]),
+        (1, 0) => (10, &[16]),
+        (1, 3) => (13, &[13]),
+        (1, 2) => (17, &[9]),
+        (2, 1) => (10, &[34]),
+        (2, 0) => (16, &[28]),
+        (2, 3) => (22, &[22]),
+        (2, 2) => (28, &[16]),
+        (3, 1) => (15, &[55]),
+        (3, 0) => (26, &[44]),
+        (3, 3) => (18, &[17, 17]),
+        (3, 2) => (22, &[13, 13]),
+        (4, 1) => (20, &[80]),
+        (4, 0) => (18, &[32, 32]),
+        (4, 3) => (26, &[24, 24]),
+        (4, 2) => (16, &[9, 9, 9, 9]),
+        (5, 1) => (26, &[108]),
+        (5, 0) => (24, &[43, 43]),
+        (5, 3) => (18, &[15, 15, 16, 16]),
+        (5, 2) => (22, &[11, 11, 12, 12]),
+        _ => return None,
+    };
+    Some(Blocks { check, data })
+}
+
+/// Where in the symbol the codewords of a block stand, counted in codewords.
+fn places(blocks: &Blocks, block: usize) -> Vec<usize> {
+    let mut places = Vec::new();
+    let mut next = 0;
+    let longest = blocks.data.iter().copied().max().unwrap_or(0);
+    for column in 0..longest {
+        for (other, &length) in blocks.data.iter().enumerate() {
+            if column < length {
+                if other == block {
+                    places.push(next);
+                }
+                next += 1;
+            }
+        }
+    }
+    for _ in 0..blocks.check {
+        for other in 0..blocks.data.len() {
+            if other == block {
+                places.push(next);
+            }
+            next += 1;
+        }
+    }
+    places
+}
+
+/// Whether a module belongs to what every symbol of its size shows, or to the format words.
+const fn is_fixed(n: usize, x: usize, y: usize) -> bool {
+    let corner = (x < 9 && (y < 9 || y >= n - 8)) || (x >= n - 8 && y < 9);
+    let aligned = n > 21 && x >= n - 9 && x < n - 4 && y >= n - 9 && y < n - 4;
+    corner || aligned || x == 6 || y == 6
+}
+
+/// The data modules in the order in which they hold bits: two columns at a time from the right, up and down by turns
+/// (ISO/IEC 18004, 7.7.3; from memory).
+fn way(n: usize) -> Vec<(usize, usize)> {
+    let mut way = Vec::with_capacity(n * n);
+    let (mut right, mut up) = (n - 1, true);
+    loop {
+        for step in 0..n {
+            let y = if up { n - 1 - step } else { step };
+            way.extend([right, right - 1].map(|x| (x, y)).into_iter().filter(|&(x, y)| !is_fixed(n, x, y)));
+        }
+        up = !up;
+        // The upright timing line is stepped over.
+        right = match right {
+            8 => 5,
+            right if right > 2 => right - 2,
+            _ => return way,
+        };
+    }
+}
+
+/// Whether a mask turns a module over (ISO/IEC 18004, table 10; from memory).
+const fn is_masked(mask: u16, x: usize, y: usize) -> bool {
+    match mask {
+        0 => (x + y).is_multiple_of(2),
+        1 => y.is_multiple_of(2),
+        2 => x.is_multiple_of(3),
+        3 => (x + y).is_multiple_of(3),
+        4 => (y / 2 + x / 3).is_multiple_of(2),
+        5 => (x * y) % 2 + (x * y) % 3 == 0,
+        6 => ((x * y) % 2 + (x * y) % 3).is_multiple_of(2),
+        _ => ((x + y) % 2 + (x * y) % 3).is_multiple_of(2),
+    }
+}
+
+/// Reads a square of `n` modules a side from how light each is: below zero dark, and the further from zero the surer.
+pub(super) fn read(light: &[f32], n: usize) -> Option<Text> {
+    if !(21..=MOST_MODULES).contains(&n) || n % 4 != 1 {
+        return None;
+    }
+    let at = |(x, y): (usize, usize)| light.get(y * n + x).copied().unwrap_or(0.0);
+    let way = way(n);
+    for word in format::likeliest(n, at).into_iter().take(WORDS) {
+        let (level, mask) = format::level_and_mask(word);
+        let blocks = blocks((n - 17) / 4, level)?;
+        let bits: Vec<f32> =
+            way.iter().map(|&(x, y)| if is_masked(mask, x, y) { -at((x, y)) } else { at((x, y)) }).collect();
+        let Some(codewords) = mended(&bits, &blocks) else { continue };
+        // The library reads what is mended: format words and data modules are all that it looks at.
+        let mut dark: Vec<bool> = light.iter().map(|&value| value < 0.0).collect();
+        for ((x, y), bit) in format::written(n, word) {
+            if let Some(module) = dark.get_mut(y * n + x) {
+                *module = bit;
+            }
+        }
+        for (place, &(x, y)) in way.iter().enumerate() {
+            let bit = codewords.get(place / 8).is_some_and(|word| word & (0x80 >> (place % 8)) != 0);
+            if let Some(module) = dark.get_mut(y * n + x) {
+                *module = bit != is_masked(mask, x, y);
+            }
+        }
+        let Some(mut text) = matrix::read(&dark, n) else { continue };
+        let Some(correction) = text.correction.as_mut().filter(|exact| exact.corrected == 0) else {
+            continue;
+        };
+        let wrong = bits.chunks_exact(8).zip(&codewords).filter(|(seen, meant)| hard(seen) != **meant);
+        correction.corrected = u32::try_from(wrong.count()).unwrap_or(u32::MAX);
+        return Some(text);
+    }
+    None
+}
+
+/// Eight modules as a codeword: dark is one.
+fn hard(bits: &[f32]) -> u8 {
+    bits.iter().fold(0, |word, &bit| (word << 1) | u8::from(bit < 0.0))
+}
+
+/// All codewords of a symbol, corrected block by block.
+fn mended(bits: &[f32], blocks: &Blocks) -> Option<Vec<u8>> {
+    let usual =
+        bits.iter().map(|bit| bit.abs()).sum::<f32>() / 2.0 / f32::from(u16::try_from(bits.len()).ok()?);
+    let doubt = |bit: &f32| (-bit.abs() / usual.max(1e-3)).exp();
+    let mut all: Vec<u8> = bits.chunks_exact(8).map(hard).collect();
+    let doubts: Vec<f32> = bits.chunks_exact(8).map(|bits| bits.iter().map(doubt).sum()).collect();
+    for block in 0..blocks.data.len() {
+        let places = places(blocks, block);
+        let seen: Vec<u8> = places.iter().filter_map(|&place| all.get(place).copied()).collect();
+        let of = |k: usize| places.get(k).and_then(|&place| doubts.get(place)).copied().unwrap_or(0.0);
+        let mut doubted: Vec<usize> = (0..places.len()).collect();
+        doubted.sort_by(|&a, &b| of(b).total_cmp(&of(a)));
+        let mut done = None;
+        for erased in (0..=blocks.check.saturating_sub(SPARE)).step_by(2) {
+            let mut word = seen.clone();
+            let erasures = doubted.get(..erased).unwrap_or_default();
+            let corrected = solomon::correct(&mut word, blocks.check, erasures);
+            let is_error = |place: &usize| seen.get(*place) != word.get(*place) && !erasures.contains(place);
+            let errors = (0..word.len()).filter(is_error).count();
+            if corrected && erased + errors + SPARE <= blocks.check {
+                done = Some(word);
+                break;
+            }
+        }
+        for (&place, codeword) in places.iter().zip(done?) {
+            if let Some(slot) = all.get_mut(place) {
+                *slot = codeword;
+            }
+        }
+    }
+    Some(all)
+}

@@ -1,0 +1,4 @@
+//! Pictures with what is in them, and a table of what was read.
+
+pub(crate) mod table;
+pub(crate) mod truth;
