@@ -27,8 +27,10 @@ const HOPEFUL: u32 = 2600;
 const RADIUS: usize = 22;
 /// A second radius, where blur has run the rings together.
 const TIGHT_RADIUS: usize = 9;
-/// Share of a finder pattern's width that must show it row by row to count as clear: 3/7 when it lies straight.
-const CLEAR_ROWS: f64 = 0.2;
+/// Share of a finder pattern's width that must show it row by row to count as clear, so that the search goes on for its sake
+/// (3/7 when it lies straight); and to be tried beside those of other sizes.
+const CLEAR_ROWS: f64 = 0.3;
+const HOPEFUL_ROWS: f64 = 0.2;
 /// Longer side up to which the decoder library's own search is let loose, pixels.
 const LIBRARY_SIZE: u32 = 1600;
 
@@ -161,6 +163,11 @@ pub(super) fn run(grey: GrayImage, want: Want, deadline: Deadline) -> (Finds, bo
     (search.finds.finish(), cut_short)
 }
 
+/// The share of a finder pattern's width that shows it row by row.
+fn shown(finder: &Finder) -> f64 {
+    f64::from(finder.rows) / f64::from(finder.span)
+}
+
 /// What has been found, and what there may still be.
 struct Progress {
     finds: Finds,
@@ -207,8 +214,9 @@ impl Progress {
         for symbol in fit::symbols(view.views(), &finders, self.want, &self.deadline) {
             self.add(view, view.stage, symbol);
         }
-        finders.retain(|finder| f64::from(finder.rows) > CLEAR_ROWS * f64::from(finder.span));
+        finders.retain(|finder| shown(finder) > HOPEFUL_ROWS);
         self.all.extend(finders.iter().map(|finder| view.natural_finder(finder)));
+        finders.retain(|finder| shown(finder) > CLEAR_ROWS);
         self.left_over.push(finders.iter().map(|finder| view.place(finder)).collect());
     }
 
