@@ -7,7 +7,7 @@
 use image::GrayImage;
 
 use super::kernel;
-use super::matrix::{self, Text};
+use super::matrix::Text;
 use super::picture::Point;
 use super::soft;
 
@@ -299,8 +299,7 @@ impl Model {
         for offset in TRIES {
             let grey = self.sampled(views.grey, offset);
             let light = SHARPENINGS.map(|sharpening| kernel::lightness(&grey, n, sharpening));
-            let dark = |light: &Vec<f32>| light.iter().map(|&value| value < 0.0).collect::<Vec<bool>>();
-            if let Some(text) = light.iter().find_map(|light| matrix::read(&dark(light), n)) {
+            if let Some(text) = light.iter().find_map(|light| soft::read(light, n, false)) {
                 return Some(text);
             }
             if hard {
@@ -310,7 +309,7 @@ impl Model {
                     let sharp = kernel::sharpened(&contrast, n, sharpening);
                     sharp.iter().map(|&value| value - 128.0).collect::<Vec<f32>>()
                 });
-                if let Some(text) = light.iter().chain(&around).find_map(|light| soft::read(light, n)) {
+                if let Some(text) = light.iter().chain(&around).find_map(|light| soft::read(light, n, true)) {
                     return Some(text);
                 }
             }

@@ -1,11 +1,13 @@
-//! Reading by how sure each module is, where plain dark and light do not do.
+//! Reading by how sure each module is.
 //!
-//! A codeword with a doubtful module is worth less than half of a sure one: those that are doubted most are erased, ever more of
-//! them, until the code is met (generalised minimum distance decoding: Forney, IEEE Transactions on Information Theory 12, 1966;
-//! from memory). What comes out counts only when its text, encoded again, gives the very same codewords.
+//! Format words are weighed, codewords corrected block by block, and the decoder library is handed a square in which nothing is
+//! wrong any more. Where plain dark and light do not do, the codewords that are doubted most are erased, ever more of them, until
+//! the code is met (generalised minimum distance decoding: Forney, IEEE Transactions on Information Theory 12, 1966; from
+//! memory); what comes out of that counts only when its text, encoded again, gives the very same codewords.
 
 use super::format;
 use super::matrix::{self, Text};
+use super::picture::Correction;
 use super::solomon;
 
 /// The most modules a side: version 5.
@@ -118,8 +120,9 @@ const fn is_masked(mask: u16, x: usize, y: usize) -> bool {
     }
 }
 
-/// Reads a square of `n` modules a side from how light each is: below zero dark, and the further from zero the surer.
-pub(super) fn read(light: &[f32], n: usize) -> Option<Text> {
+/// Reads a square of `n` modules a side from how light each is: below zero dark, and the further from zero the surer. What is
+/// doubtful is erased only if `hard`.
+pub(super) fn read(light: &[f32], n: usize, hard: bool) -> Option<Text> {
     if !(21..=MOST_MODULES).contains(&n) || n % 4 != 1 {
         return None;
     }
@@ -130,7 +133,7 @@ pub(super) fn read(light: &[f32], n: usize) -> Option<Text> {
         let blocks = blocks((n - 17) / 4, level)?;
         let bits: Vec<f32> =
             way.iter().map(|&(x, y)| if is_masked(mask, x, y) { -at((x, y)) } else { at((x, y)) }).collect();
-        let Some(codewords) = mended(&bits, &blocks) else { continue };
+        let Some((codewords, erased)) = mended(&bits, &blocks, hard) else { continue };
         // The library reads what is mended: format words and data modules are all that it looks at.
         let mut dark: Vec<bool> = light.iter().map(|&value| value < 0.0).collect();
         for ((x, y), bit) in format::written(n, word) {
@@ -145,28 +148,31 @@ pub(super) fn read(light: &[f32], n: usize) -> Option<Text> {
             }
         }
         let Some(mut text) = matrix::read(&dark, n) else { continue };
-        let Some(correction) = text.correction.as_mut().filter(|exact| exact.corrected == 0) else {
+        let wrong = bits.chunks_exact(8).zip(&codewords).filter(|(seen, meant)| codeword(seen) != **meant);
+        let wrong = u32::try_from(wrong.count()).unwrap_or(u32::MAX);
+        let exact = text.correction.filter(|exact| exact.corrected == 0);
+        text.correction = exact.map(|exact| Correction { corrected: wrong, ..exact });
+        if erased && exact.is_none() {
             continue;
-        };
-        let wrong = bits.chunks_exact(8).zip(&codewords).filter(|(seen, meant)| hard(seen) != **meant);
-        correction.corrected = u32::try_from(wrong.count()).unwrap_or(u32::MAX);
+        }
         return Some(text);
     }
     None
 }
 
 /// Eight modules as a codeword: dark is one.
-fn hard(bits: &[f32]) -> u8 {
+fn codeword(bits: &[f32]) -> u8 {
     bits.iter().fold(0, |word, &bit| (word << 1) | u8::from(bit < 0.0))
 }
 
-/// All codewords of a symbol, corrected block by block.
-fn mended(bits: &[f32], blocks: &Blocks) -> Option<Vec<u8>> {
+/// All codewords of a symbol, corrected block by block, and whether some had to be erased for that.
+fn mended(bits: &[f32], blocks: &Blocks, hard: bool) -> Option<(Vec<u8>, bool)> {
     let usual =
         bits.iter().map(|bit| bit.abs()).sum::<f32>() / 2.0 / f32::from(u16::try_from(bits.len()).ok()?);
     let doubt = |bit: &f32| (-bit.abs() / usual.max(1e-3)).exp();
-    let mut all: Vec<u8> = bits.chunks_exact(8).map(hard).collect();
+    let mut all: Vec<u8> = bits.chunks_exact(8).map(codeword).collect();
     let doubts: Vec<f32> = bits.chunks_exact(8).map(|bits| bits.iter().map(doubt).sum()).collect();
+    let mut any = false;
     for block in 0..blocks.data.len() {
         let places = places(blocks, block);
         let seen: Vec<u8> = places.iter().filter_map(|&place| all.get(place).copied()).collect();
@@ -174,14 +180,15 @@ fn mended(bits: &[f32], blocks: &Blocks) -> Option<Vec<u8>> {
         let mut doubted: Vec<usize> = (0..places.len()).collect();
         doubted.sort_by(|&a, &b| of(b).total_cmp(&of(a)));
         let mut done = None;
-        for erased in (0..=blocks.check.saturating_sub(SPARE)).step_by(2) {
+        let most = if hard { blocks.check.saturating_sub(SPARE) } else { 0 };
+        for erased in (0..=most).step_by(2) {
             let mut word = seen.clone();
             let erasures = doubted.get(..erased).unwrap_or_default();
             let corrected = solomon::correct(&mut word, blocks.check, erasures);
             let is_error = |place: &usize| seen.get(*place) != word.get(*place) && !erasures.contains(place);
             let errors = (0..word.len()).filter(is_error).count();
             if corrected && erased + errors + SPARE <= blocks.check {
-                done = Some(word);
+                (done, any) = (Some(word), any || erased > 0);
                 break;
             }
         }
@@ -191,5 +198,5 @@ fn mended(bits: &[f32], blocks: &Blocks) -> Option<Vec<u8>> {
             }
         }
     }
-    Some(all)
+    Some((all, any))
 }
