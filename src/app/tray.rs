@@ -10,7 +10,7 @@ use crate::domain::moment::Moment;
 use crate::domain::tag::Tag;
 use crate::domain::verdict::Step;
 use crate::ledger::Ledger;
-use crate::scan::picture::{self, Limits, Point};
+use crate::scan::picture::{self, Advice, Correction, Found, Limits, Point, Stage};
 
 use super::answer::Told;
 use super::error::AppError;
@@ -32,6 +32,11 @@ pub struct Seen {
     pub verdict: Option<Told>,
     /// Its corners in pixels of the upright picture, clockwise from its own upper left one.
     pub corners: [Point; 4],
+    /// In which view of the picture it was read.
+    pub stage: Stage,
+    /// How much of it had to be corrected, where that is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub correction: Option<Correction>,
 }
 
 /// A symbol that was seen and could not be read.
@@ -41,6 +46,9 @@ pub struct Unread {
     pub part: &'static str,
     /// Where it seems to lie.
     pub corners: [Point; 4],
+    /// What is wrong there, as measured.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub advice: Vec<Advice>,
 }
 
 /// A picture, looked at.
@@ -56,19 +64,13 @@ pub struct Tray {
     pub seen: Vec<Seen>,
     /// Symbols that were not.
     pub unread: Vec<Unread>,
+    /// What is wrong with a picture in which nothing was seen, as measured.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub advice: Vec<Advice>,
     /// The time was over before everything had been tried.
     pub cut_short: bool,
-}
-
-impl Tray {
-    /// "27 read, 1 seen but not read: top left".
-    pub fn summary(&self) -> String {
-        let parts: Vec<&str> = self.unread.iter().map(|unread| unread.part).collect();
-        let parts = if parts.is_empty() { String::new() } else { format!(": {}", parts.join(", ")) };
-        let short = if self.cut_short { "; the time was over before all of it was searched" } else { "" };
-        let (read, unread) = (self.seen.len(), self.unread.len());
-        format!("{}: {read} read, {unread} seen but not read{parts}{short}", self.picture)
-    }
+    /// All that in a line.
+    pub summary: String,
 }
 
 /// Reads a picture and looks up what it holds.
@@ -80,12 +82,16 @@ pub fn look(ledger: &mut Ledger, path: &Path, limits: &Limits, now: Moment) -> R
         picture::read(path, limits).map_err(|error| AppError::input(error.to_string(), error.hint()))?;
     let mut seen = Vec::new();
     for found in &read.found {
-        seen.push(name(ledger, found.text.trim(), found.corners, now)?);
+        seen.push(name(ledger, found, now)?);
     }
     let unread = read
         .unread
         .iter()
-        .map(|unread| Unread { part: read.part(&unread.corners), corners: unread.corners })
+        .map(|unread| Unread {
+            part: read.part(&unread.corners),
+            corners: unread.corners,
+            advice: unread.advice.clone(),
+        })
         .collect();
     Ok(Tray {
         picture: path.display().to_string(),
@@ -93,11 +99,15 @@ pub fn look(ledger: &mut Ledger, path: &Path, limits: &Limits, now: Moment) -> R
         height_px: read.height,
         seen,
         unread,
+        advice: read.advice.clone(),
         cut_short: read.cut_short,
+        summary: format!("{}: {}", path.display(), read.summary()),
     })
 }
 
-fn name(ledger: &mut Ledger, text: &str, corners: [Point; 4], now: Moment) -> Result<Seen, AppError> {
+fn name(ledger: &mut Ledger, found: &Found, now: Moment) -> Result<Seen, AppError> {
+    let text = found.text.trim();
+    let (corners, stage, correction) = (found.corners, found.stage, found.correction);
     let code = text.parse::<Tag>().map_or_else(|_foreign| text.to_owned(), |tag| tag.to_string());
     let plain = |kind, state: &str| Seen {
         code: code.clone(),
@@ -105,6 +115,8 @@ fn name(ledger: &mut Ledger, text: &str, corners: [Point; 4], now: Moment) -> Re
         state: state.to_owned(),
         verdict: None,
         corners,
+        stage,
+        correction,
     };
     Ok(match lookup::scanned(ledger, text)? {
         Scanned::Unknown => plain(None, "a foreign code that names nothing"),
@@ -116,7 +128,7 @@ fn name(ledger: &mut Ledger, text: &str, corners: [Point; 4], now: Moment) -> Re
                 let (_, told) = judging::look(ledger, ask)?;
                 let state = told.reasons.first().map(|reason| reason.text.clone());
                 let state = state.or_else(|| told.basis.clone()).unwrap_or_default();
-                Seen { code, kind: Some(thing.kind), state, verdict: Some(told), corners }
+                Seen { code, kind: Some(thing.kind), state, verdict: Some(told), corners, stage, correction }
             }
             None => plain(Some(thing.kind), &of_other(ledger, thing)?),
         },

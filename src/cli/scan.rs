@@ -62,7 +62,7 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
 }
 
 fn tell(context: &Context, tray: &Tray, marked: Option<String>) -> Result<(), CliError> {
-    let mut lines = vec![tray.summary()];
+    let mut lines = vec![tray.summary.clone()];
     for seen in &tray.seen {
         let head = match (&seen.verdict, seen.kind) {
             (Some(told), _) => told.verdict.to_string(),

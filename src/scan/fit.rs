@@ -22,6 +22,8 @@ const WORTH_DECODING: f32 = 0.38;
 pub(super) struct Symbol {
     /// Its corners, clockwise from its own upper left one, pixels.
     pub(super) corners: [Point; 4],
+    /// Modules a side.
+    pub(super) modules: u8,
     /// What stands in it; `None` when it could not be read.
     pub(super) text: Option<Text>,
 }
@@ -39,7 +41,7 @@ struct Triple {
 pub(super) fn symbols(views: Views<'_>, finders: &[Finder], want: Want, deadline: &Deadline) -> Vec<Symbol> {
     let mut used = vec![false; finders.len()];
     let mut symbols = Vec::new();
-    let mut seen: Vec<(Triple, [Point; 4])> = Vec::new();
+    let mut seen: Vec<(Triple, Symbol)> = Vec::new();
     for triple in triples(finders) {
         if deadline.is_over() {
             break;
@@ -55,7 +57,7 @@ pub(super) fn symbols(views: Views<'_>, finders: &[Finder], want: Want, deadline
                     *flag = true;
                 }
             }
-            symbols.push(Symbol { corners, text });
+            symbols.push(Symbol { corners, modules: model.modules, text });
             if want == Want::First {
                 return symbols;
             }
@@ -64,11 +66,11 @@ pub(super) fn symbols(views: Views<'_>, finders: &[Finder], want: Want, deadline
             score,
             full_contrast(views.contrast, &triple.points, triple.module),
         ) {
-            seen.push((triple, corners));
+            seen.push((triple, Symbol { corners, modules: model.modules, text: None }));
         }
     }
     seen.retain(|(triple, _)| triple.members.iter().all(|&member| used.get(member) == Some(&false)));
-    symbols.extend(seen.into_iter().map(|(_, corners)| Symbol { corners, text: None }));
+    symbols.extend(seen.into_iter().map(|(_, symbol)| symbol));
     symbols
 }
 
@@ -88,8 +90,11 @@ pub(super) fn again(views: Views<'_>, modules: usize, corners: [Point; 4]) -> Op
     let module = a.distance(c) / n / std::f32::consts::SQRT_2;
     let score = model.descend(views, &shown, full, &[0.7 * module, 0.35 * module, 0.15 * module], false);
     let text = (score >= WORTH_DECODING).then(|| model.decode(views, true)).flatten();
-    (text.is_some() || model.is_surely_a_symbol(views.contrast, score, full))
-        .then(|| Symbol { corners: model.corners(), text })
+    (text.is_some() || model.is_surely_a_symbol(views.contrast, score, full)).then(|| Symbol {
+        corners: model.corners(),
+        modules,
+        text,
+    })
 }
 
 /// Fits a triple and tries to read it: the best model, its score, and the text.

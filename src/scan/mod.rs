@@ -4,13 +4,14 @@
 //! reading order. Behind it stand, in the order in which a picture passes them: `load` (file -> upright picture),
 //! `stage` (which sizes are tried, and when to stop), `fit` (three finder patterns -> a symbol), `pair` (two of them),
 //! `model` (where a symbol's modules lie, bowed if need be), `matrix` (what stands in them), `soft` and `solomon` (by how sure each is), `format` (format words),
-//! `whole` (the decoder library's own search), `place` (merging and reading order), with `kernel` (pixel loops) and
+//! `whole` (the decoder library's own search), `place` (merging and reading order), `advice` (why something could not be read), with `kernel` (pixel loops) and
 //! `fence` (faults and time) under them.
 //!
 //! Invariants: no picture brings the program down; the time budget is kept, whatever the decoder does; a text is
 //! returned only when the symbol's error correction accepted it. What a text means is not decided here: it may be a
 //! tag of ours or anybody's code.
 
+mod advice;
 mod fence;
 mod fit;
 mod format;

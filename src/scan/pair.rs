@@ -82,7 +82,7 @@ fn attempt(views: Views<'_>, a: &Finder, b: &Finder) -> Option<Symbol> {
             // A diagonal pair has an order: each comes once.
             Role::Diagonal => {
                 let middle = Point { x: one.x + dx / 2.0, y: one.y + dy / 2.0 };
-                let third = Point { x: middle.x + dy / 2.0, y: middle.y - dx / 2.0 };
+                let third = Point { x: middle.x - dy / 2.0, y: middle.y + dx / 2.0 };
                 ([third, one, other], 0, dx.hypot(dy) / std::f32::consts::SQRT_2)
             }
         };
@@ -128,5 +128,5 @@ fn fitted(
     let steps = [0.9, 0.5, 0.25, 0.12].map(|share| share * module);
     let score = model.descend(views, &shown, full, &steps, true).max(score);
     let text = (score >= WORTH_DECODING).then(|| model.decode(views, true)).flatten()?;
-    Some(Symbol { corners: model.corners(), text: Some(text) })
+    Some(Symbol { corners: model.corners(), modules, text: Some(text) })
 }

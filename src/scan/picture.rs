@@ -4,7 +4,7 @@
 //! A picture in which nothing is found is no error: `found` is then empty, and `unread` says where a symbol was seen
 //! that could not be read.
 
-use std::fmt::Write as _;
+use std::fmt::{self, Write as _};
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
@@ -16,7 +16,7 @@ use sha2::{Digest, Sha256};
 use thiserror::Error;
 
 use super::fence::Deadline;
-use super::{kernel, load, stage};
+use super::{advice, kernel, load, stage};
 
 /// How much one picture may cost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -114,6 +114,40 @@ pub struct Found {
 pub struct Unread {
     /// Where it seems to lie, clockwise from its own upper left corner.
     pub corners: [Point; 4],
+    /// How many modules a side it seems to have.
+    pub modules: u8,
+    /// What is wrong there, as measured; empty when nothing stands out.
+    pub advice: Vec<Advice>,
+}
+
+/// What keeps a symbol from being read.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case", tag = "what")]
+pub enum Advice {
+    /// It has too few pixels.
+    Small {
+        /// Pixels a module, the shorter way across.
+        pixels_a_module: f32,
+    },
+    /// The lightest of it is dark.
+    Dark,
+    /// Its edges are spread over more than a module.
+    Blurred,
+    /// A part of it is blown out.
+    Glare,
+}
+
+impl fmt::Display for Advice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Small { pixels_a_module } => {
+                write!(f, "too small ({pixels_a_module} pixels a module): go closer")
+            }
+            Self::Dark => f.write_str("too dark: more light"),
+            Self::Blurred => f.write_str("blurred: hold still, or let the camera focus"),
+            Self::Glare => f.write_str("glare on it: tilt the camera or move the lamp"),
+        }
+    }
 }
 
 /// What a picture holds.
@@ -127,11 +161,33 @@ pub struct Picture {
     pub found: Vec<Found>,
     /// The symbols that were seen but not read, in reading order.
     pub unread: Vec<Unread>,
+    /// What is wrong with a picture in which nothing was seen, as measured.
+    pub advice: Vec<Advice>,
     /// Whether the time was over before everything had been tried.
     pub cut_short: bool,
 }
 
 impl Picture {
+    /// "27 read, 1 seen but not read: top left (blurred: hold still, or let the camera focus)".
+    pub fn summary(&self) -> String {
+        let (read, unread) = (self.found.len(), self.unread.len());
+        let mut text = format!("{read} read, {unread} seen but not read");
+        for (place, unread) in self.unread.iter().enumerate() {
+            let before = if place == 0 { ": " } else { ", " };
+            let _infallible = write!(text, "{before}{}", self.part(&unread.corners));
+            for advice in &unread.advice {
+                let _infallible = write!(text, " ({advice})");
+            }
+        }
+        for advice in &self.advice {
+            let _infallible = write!(text, "; {advice}");
+        }
+        if self.cut_short {
+            text.push_str("; the time was over before all of it was searched");
+        }
+        text
+    }
+
     /// In which of nine parts of the picture the middle of a symbol lies: "top left".
     pub fn part(&self, corners: &[Point; 4]) -> &'static str {
         let middle = |of: fn(&Point) -> f32| corners.iter().map(of).sum::<f32>() / 4.0;
@@ -297,12 +353,17 @@ fn bytes_of(path: &Path, limits: &Limits) -> Result<Vec<u8>, PictureError> {
 ///
 /// When it is no whole JPEG, PNG or WebP picture within the limits.
 pub fn read_bytes(bytes: &[u8], name: &str, limits: &Limits) -> Result<Picture, PictureError> {
-    Ok(read_grey(load::upright_grey(bytes, name, limits.pixels)?, limits))
+    Ok(read_grey(&load::upright_grey(bytes, name, limits.pixels)?, limits))
 }
 
 /// Reads a grey picture that is upright already: a camera's frame.
-pub fn read_grey(grey: GrayImage, limits: &Limits) -> Picture {
+pub fn read_grey(grey: &GrayImage, limits: &Limits) -> Picture {
     let (width, height) = grey.dimensions();
-    let (finds, cut_short) = stage::run(grey, limits.want, Deadline::start(limits.budget));
-    Picture { width, height, found: finds.found, unread: finds.unread, cut_short }
+    let (mut finds, cut_short) = stage::run(grey, limits.want, Deadline::start(limits.budget));
+    for unread in &mut finds.unread {
+        unread.advice = advice::of_symbol(grey, &unread.corners, unread.modules);
+    }
+    let nothing = finds.found.is_empty() && finds.unread.is_empty();
+    let advice = if nothing { advice::of_picture(grey) } else { Vec::new() };
+    Picture { width, height, found: finds.found, unread: finds.unread, advice, cut_short }
 }

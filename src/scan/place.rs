@@ -191,9 +191,9 @@ mod tests {
     #[test]
     fn what_was_read_is_not_unread() {
         let mut all = Finds::default();
-        all.add_unread(Unread { corners: at("", 20.0, 20.0, 0.0).corners });
-        all.add_unread(Unread { corners: at("", 90.0, 20.0, 0.0).corners });
-        all.add_unread(Unread { corners: at("", 91.0, 20.0, 0.0).corners });
+        all.add_unread(Unread { corners: at("", 20.0, 20.0, 0.0).corners, modules: 21, advice: Vec::new() });
+        all.add_unread(Unread { corners: at("", 90.0, 20.0, 0.0).corners, modules: 21, advice: Vec::new() });
+        all.add_unread(Unread { corners: at("", 91.0, 20.0, 0.0).corners, modules: 21, advice: Vec::new() });
         all.add(at("A", 21.0, 21.0, 0.0));
         assert_eq!(all.finish().unread.len(), 1);
     }

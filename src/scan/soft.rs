@@ -200,3 +200,90 @@ fn mended(bits: &[f32], blocks: &Blocks, hard: bool) -> Option<(Vec<u8>, bool)> 
     }
     Some((all, any))
 }
+
+#[cfg(test)]
+mod tests {
+    use qrcodegen::{Mask, QrCode, QrCodeEcc, QrSegment, Version};
+
+    use super::*;
+
+    const TEXT: &str = "P7K3Q9M2DXWT8";
+
+    /// A symbol of another encoder, every module sure.
+    fn light(version: u8, level: QrCodeEcc, mask: u8) -> (Vec<f32>, usize) {
+        let version = Version::new(version);
+        let (segments, mask) = (QrSegment::make_segments(TEXT), Some(Mask::new(mask)));
+        let code = QrCode::encode_segments_advanced(&segments, level, version, version, mask, false).unwrap();
+        let n = usize::try_from(code.size()).unwrap();
+        let at = |place: usize| i32::try_from(place).unwrap();
+        let module = |place: usize| if code.get_module(at(place % n), at(place / n)) { -90.0 } else { 90.0 };
+        ((0..n * n).map(module).collect(), n)
+    }
+
+    /// Blocks, interleaving, masks and format words against those of another encoder.
+    #[test]
+    fn every_size_level_and_mask_is_read() {
+        for version in 1..=5 {
+            for level in [QrCodeEcc::Low, QrCodeEcc::Medium, QrCodeEcc::Quartile] {
+                for mask in 0..8 {
+                    let (light, n) = light(version, level, mask);
+                    let read = read(&light, n, false).unwrap();
+                    assert_eq!(read.text, TEXT);
+                    assert_eq!(read.correction.unwrap().corrected, 0);
+                }
+            }
+        }
+    }
+
+    /// Turns over one module in each of the last codewords, and says how sure it is of them.
+    fn spoil(light: &mut [f32], n: usize, codewords: usize, sure: f32) {
+        for (x, y) in way(n).into_iter().step_by(8).rev().take(codewords) {
+            light[y * n + x] *= -sure;
+        }
+    }
+
+    #[test]
+    fn more_is_corrected_where_doubt_says_where() {
+        // Level Q of version 1 corrects six codewords of unknown place.
+        for (codewords, sure, plain, hard) in
+            [(6, 1.0, true, true), (8, 1.0, false, false), (8, 0.1, false, true), (9, 0.1, false, false)]
+        {
+            let (mut light, n) = light(1, QrCodeEcc::Quartile, 3);
+            spoil(&mut light, n, codewords, sure);
+            assert_eq!(read(&light, n, false).is_some(), plain, "{codewords} at {sure}");
+            let read = read(&light, n, true);
+            assert_eq!(read.as_ref().is_some(), hard, "{codewords} at {sure}");
+            if let Some(read) = read {
+                assert_eq!(read.text, TEXT);
+                assert_eq!(read.correction.unwrap().corrected, u32::try_from(codewords).unwrap());
+            }
+        }
+    }
+
+    /// One copy of the format word is worn away; the other has three wrong bits.
+    #[test]
+    fn worn_format_words_are_weighed_together() {
+        let (mut light, n) = light(1, QrCodeEcc::Quartile, 5);
+        for (place, ((x, y), _)) in format::written(n, 0).enumerate() {
+            if place % 2 == 0 {
+                light[y * n + x] = 1.0;
+            } else if place < 6 {
+                light[y * n + x] *= -1.0;
+            }
+        }
+        assert_eq!(read(&light, n, false).unwrap().text, TEXT);
+    }
+
+    /// Nothing comes out of noise, however much is erased.
+    #[test]
+    fn nothing_is_read_from_noise() {
+        use rand::{RngExt, SeedableRng};
+        let mut random = rand_chacha::ChaCha12Rng::seed_from_u64(9);
+        for n in [21, 25, 29, 33, 37] {
+            for _ in 0..400 {
+                let light: Vec<f32> = (0..n * n).map(|_| random.random_range(-90.0..90.0)).collect();
+                assert_eq!(read(&light, n, true), None);
+            }
+        }
+    }
+}

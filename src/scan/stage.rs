@@ -118,10 +118,10 @@ impl View {
 }
 
 /// Looks for symbols in a picture; what was found, and whether the time was over before all was tried.
-pub(super) fn run(grey: GrayImage, want: Want, deadline: Deadline) -> (Finds, bool) {
+pub(super) fn run(grey: &GrayImage, want: Want, deadline: Deadline) -> (Finds, bool) {
     let mut search =
         Progress { finds: Finds::default(), left_over: Vec::new(), all: Vec::new(), want, deadline };
-    let natural = View::of(grey, 1.0, Stage::Natural);
+    let natural = View::of(grey.clone(), 1.0, Stage::Natural);
     let mut views = Vec::new();
     let mut smaller = Vec::new();
     search.fit(&natural);
@@ -199,12 +199,12 @@ impl Progress {
     }
 
     fn add(&mut self, view: &View, stage: Stage, symbol: Symbol) {
-        let corners = view.natural(symbol.corners);
+        let (corners, modules) = (view.natural(symbol.corners), symbol.modules);
         match symbol.text {
             Some(Text { text, correction }) => {
                 self.finds.add(Found { text, corners, stage, correction });
             }
-            None => self.finds.add_unread(Unread { corners }),
+            None => self.finds.add_unread(Unread { corners, modules, advice: Vec::new() }),
         }
     }
 
@@ -255,7 +255,10 @@ impl Progress {
                 };
                 for (modules, corners, text) in symbols {
                     let symbol = match text {
-                        Some(text) => Some(Symbol { corners, text: Some(text) }),
+                        Some(text) => {
+                            let modules = u8::try_from(modules).unwrap_or(u8::MAX);
+                            Some(Symbol { corners, modules, text: Some(text) })
+                        }
                         None => fit::again(view.views(), modules, corners),
                     };
                     if let Some(symbol) = symbol {

@@ -1,5 +1,6 @@
 //! Pictures in, tag texts out.
 
+mod advice;
 mod faults;
 mod marks;
 mod order;

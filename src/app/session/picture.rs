@@ -78,9 +78,7 @@ impl<W: Work> Session<W> {
             let next = "one pair in each picture, or scan them one after the other; nothing was entered";
             return Ok(vec![(name, Answer::unclear(text, next))]);
         }
-        let parts: Vec<&str> = picture.unread.iter().map(|unread| picture.part(&unread.corners)).collect();
-        let parts = if parts.is_empty() { String::new() } else { format!(": {}", parts.join(", ")) };
-        let text = format!("{name}: {read} read, {unread} seen but not read{parts}");
+        let text = format!("{name}: {}", picture.summary());
         let mut texts: Vec<String> =
             picture.found.into_iter().map(|found| found.text.trim().to_owned()).collect();
         // A stable sort: tags of one kind stay in reading order.

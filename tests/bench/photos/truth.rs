@@ -30,3 +30,31 @@ pub(crate) fn read(folder: &Path) -> Outcome<Vec<Shot>> {
     }
     Ok(shots)
 }
+
+/// Writes a folder of pictures with its list.
+pub(crate) struct Writer {
+    folder: PathBuf,
+    shots: Vec<Shot>,
+}
+
+impl Writer {
+    /// Makes the folder.
+    pub(crate) fn new(folder: &Path) -> Outcome<Self> {
+        std::fs::create_dir_all(folder)?;
+        Ok(Self { folder: folder.to_owned(), shots: Vec::new() })
+    }
+
+    /// Adds a picture.
+    pub(crate) fn add(&mut self, kind: &str, bytes: &[u8], texts: Vec<String>) -> Outcome<()> {
+        let file = PathBuf::from(format!("{:05}.jpg", self.shots.len()));
+        std::fs::write(self.folder.join(&file), bytes)?;
+        self.shots.push(Shot { file, kind: kind.to_owned(), texts });
+        Ok(())
+    }
+
+    /// Writes the list.
+    pub(crate) fn finish(self) -> Outcome<()> {
+        std::fs::write(self.folder.join(LIST), serde_json::to_string(&self.shots)?)?;
+        Ok(())
+    }
+}
