@@ -64,6 +64,12 @@ fn main() -> Outcome<()> {
 /// Draws a set: so many pictures of each kind.
 fn set(seed: u64, singles: u32, trays: u32, take: &mut Taker<'_>) -> Outcome<()> {
     let mut random = ChaCha12Rng::seed_from_u64(seed);
+    let mut empty = ChaCha12Rng::seed_from_u64(seed);
+    for kind in scene::EMPTY {
+        for _ in 0..singles.div_ceil(4) {
+            take(&format!("none, {kind}"), scene::empty(kind, &mut empty)?, Vec::new())?;
+        }
+    }
     let mut draw = |name: &str, size: (u32, u32), trouble: &Trouble| {
         let (bytes, texts) = scene::picture(size, trouble, &mut random)?;
         take(name, bytes, texts)

@@ -299,6 +299,40 @@ pub(crate) fn picture(
     Ok((bytes, texts))
 }
 
+/// Kinds of pictures without a tag.
+pub(crate) const EMPTY: [&str; 4] = ["a table", "print", "noise", "a chessboard"];
+
+/// A picture of two megapixels without a tag, as a JPEG.
+pub(crate) fn empty(kind: &str, random: &mut ChaCha12Rng) -> Outcome<Vec<u8>> {
+    let (width, height) = (1632, 1224);
+    let grain = 1 + random.next_u32() % 3;
+    let seed = random.next_u32();
+    let noise = |x: u32, y: u32| {
+        let mut value = x.wrapping_mul(0x9E37_79B1) ^ y.wrapping_mul(0x85EB_CA77) ^ seed;
+        value = (value ^ (value >> 15)).wrapping_mul(0x2C1B_3C6D);
+        ((value ^ (value >> 12)).wrapping_mul(0x297A_2D39) >> 24) as u8
+    };
+    let image = GrayImage::from_fn(width, height, |x, y| {
+        Luma([match kind {
+            "noise" => noise(x / grain, y / grain),
+            "a chessboard" => 30 + 190 * u8::from((x / (12 * grain) + y / (12 * grain)).is_multiple_of(2)),
+            // Lines of words: blocks of strokes.
+            "print" if y % 30 < 16 && noise(x / 90, y / 30) > 60 => {
+                if noise(x / 3, y / 4) < 110 {
+                    40
+                } else {
+                    220
+                }
+            }
+            "print" => 225,
+            _ => 120 + noise(x / 5, y / 5) / 12 + (x / 40) as u8,
+        }])
+    });
+    let mut bytes = Vec::new();
+    imageops::blur(&image, 0.8).write_with_encoder(JpegEncoder::new_with_quality(&mut bytes, 80))?;
+    Ok(bytes)
+}
+
 fn lay(greys: &mut [f32], (width, height): (u32, u32), laid: &Laid, cell: f32) {
     let reach = cell * 0.62;
     let edge = |at: f32, most: u32| (at.max(0.0) as u32).min(most);

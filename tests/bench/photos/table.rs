@@ -77,7 +77,7 @@ impl Table {
             "{:24} {:>8} {:>6} {:>6} {:>7} {:>5} {:>6}  {:>8} {:>8} {:>8}  {:>8}",
             "kind", "pictures", "texts", "read", "share", "whole", "unread", "ms p50", "mean", "max", "first"
         ))?;
-        for sort in ["one", "tray"] {
+        for sort in ["none", "one", "tray"] {
             let mut sum = Kind::default();
             for (_, kind) in self.kinds.iter().filter(|(name, _)| name.starts_with(sort)) {
                 sum.add(kind);
