@@ -1,6 +1,7 @@
 //! `packmuster scan`.
 
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use crate::app::tray::{self, Tray};
 use crate::domain::verdict::Verdict;
@@ -26,6 +27,14 @@ pub(super) struct Args {
     /// A folder for marked copies; made if it is not there
     #[arg(long, value_name = "FOLDER")]
     mark: Option<PathBuf>,
+    /// How many seconds the search of one picture may take; what was found by then is told
+    #[arg(long, value_name = "SECONDS", default_value = "4", value_parser = seconds)]
+    within: Duration,
+}
+
+fn seconds(text: &str) -> Result<Duration, String> {
+    let given = text.parse().ok().filter(|seconds| (0.0..=600.0).contains(seconds));
+    given.map(Duration::from_secs_f64).ok_or_else(|| "expected seconds, from 0 to 600".to_owned())
 }
 
 #[derive(serde::Serialize)]
@@ -37,7 +46,7 @@ struct Report<'a> {
 
 pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> {
     let mut ledger = context.look()?;
-    let (now, limits) = (context.clock()(), Limits::default());
+    let (now, limits) = (context.clock()(), Limits { budget: args.within, ..Limits::default() });
     let mut worst = Exit::Yes;
     for path in &args.pictures {
         let tray = ledger.transact(|ledger| tray::look(ledger, path, &limits, now))?;

@@ -317,20 +317,22 @@ impl Model {
         None
     }
 
-    /// The value of every module, moved by an offset in modules: the mean of five places in it.
+    /// The value of every module, moved by an offset in modules: the mean of nine places in it, the middle ones weighing more.
     fn sampled(&self, image: &GrayImage, (right, down): (f32, f32)) -> Vec<f32> {
-        const TAPS: [(f32, f32, f32); 5] =
-            [(0.0, 0.0, 2.0), (0.22, 0.0, 1.0), (-0.22, 0.0, 1.0), (0.0, 0.22, 1.0), (0.0, -0.22, 1.0)];
+        const ASIDE: [(f32, f32); 3] = [(-0.3, 1.0), (0.0, 2.0), (0.3, 1.0)];
         let (map, n) = (self.map(), usize::from(self.modules));
         let mut values = Vec::with_capacity(n * n);
         for row in 0..self.modules {
             for column in 0..self.modules {
                 let (u, v) = (f32::from(column) + 0.5 + right, f32::from(row) + 0.5 + down);
-                let sum = TAPS.iter().fold(0.0, |sum, &(du, dv, weight)| {
-                    let at = map.pixel(u + du, v + dv);
-                    sum + weight * kernel::sample(image, at.x, at.y)
-                });
-                values.push(sum / 6.0);
+                let mut sum = 0.0;
+                for (du, wide) in ASIDE {
+                    for (dv, high) in ASIDE {
+                        let at = map.pixel(u + du, v + dv);
+                        sum += wide * high * kernel::sample(image, at.x, at.y);
+                    }
+                }
+                values.push(sum / 16.0);
             }
         }
         values

@@ -17,6 +17,8 @@ use super::picture::{Found, Point, Stage, Unread, Want};
 use super::place::Finds;
 use super::whole::{self, Search};
 
+/// How much larger than the next a size must be for that to be worth a look.
+const STEP: f32 = 1.25;
 /// Longer sides to which a larger picture is brought, pixels.
 const SIZES: [u32; 3] = [1600, 800, 400];
 /// Longer side up to which a picture is also sharpened and looked at in double size, pixels: as a matter of course, and
@@ -31,8 +33,9 @@ const TIGHT_RADIUS: usize = 9;
 /// (3/7 when it lies straight); and to be tried beside those of other sizes.
 const CLEAR_ROWS: f64 = 0.3;
 const HOPEFUL_ROWS: f64 = 0.2;
-/// Longer side up to which the decoder library's own search is let loose, pixels.
-const LIBRARY_SIZE: u32 = 1600;
+/// Longer side up to which the decoder library's own search is let loose, pixels: the largest of the sizes, or what is so near to
+/// it that it was not brought there.
+const LIBRARY_SIZE: u32 = 2000;
 
 /// One size of the picture.
 struct View {
@@ -119,20 +122,28 @@ impl View {
 
 /// Looks for symbols in a picture; what was found, and whether the time was over before all was tried.
 pub(super) fn run(grey: &GrayImage, want: Want, deadline: Deadline) -> (Finds, bool) {
-    let mut search =
-        Progress { finds: Finds::default(), left_over: Vec::new(), all: Vec::new(), want, deadline };
+    let mut search = Progress {
+        finds: Finds::default(),
+        finders: 0,
+        left_over: Vec::new(),
+        all: Vec::new(),
+        want,
+        deadline,
+    };
     let natural = View::of(grey.clone(), 1.0, Stage::Natural);
     let mut views = Vec::new();
     let mut smaller = Vec::new();
     search.fit(&natural);
     for size in SIZES {
-        if size < natural.longer() && !search.is_done() {
-            let view = smaller.last().unwrap_or(&natural).resized(size, None);
+        let above = smaller.last().unwrap_or(&natural);
+        if kernel::quotient(above.longer(), size) > STEP && !search.is_done() {
+            let view = above.resized(size, None);
             search.fit(&view);
             smaller.push(view);
         }
     }
-    let dear = natural.longer() <= SMALL || (natural.longer() <= HOPEFUL && search.has_pairs());
+    let small = natural.longer() <= SMALL;
+    let dear = !search.is_noise() && (small || (natural.longer() <= HOPEFUL && search.has_clear(2)));
     if dear && search.is_open() {
         let sharp = natural.sharpened();
         search.fit(&sharp);
@@ -158,7 +169,8 @@ pub(super) fn run(grey: &GrayImage, want: Want, deadline: Deadline) -> (Finds, b
     }
     views.push(natural);
     views.extend(smaller);
-    let finished = search.library(&views);
+    let hopeful = !search.is_noise() && (search.has_clear(3) || (small && search.finds.found.is_empty()));
+    let finished = !hopeful || search.library(&views);
     let cut_short = !finished || deadline.is_over();
     (search.finds.finish(), cut_short)
 }
@@ -171,6 +183,8 @@ fn shown(finder: &Finder) -> f64 {
 /// What has been found, and what there may still be.
 struct Progress {
     finds: Finds,
+    /// How many finder patterns the natural size seems to show.
+    finders: usize,
     /// Clear finder patterns outside the symbols read by then, for each size.
     left_over: Vec<Vec<Point>>,
     /// Clear finder patterns of all sizes so far, in the natural one.
@@ -182,9 +196,7 @@ struct Progress {
 impl Progress {
     /// Whether there may be more: nothing was found, or the finder patterns that are left could make a symbol.
     fn is_open(&self) -> bool {
-        let enough =
-            |points: &Vec<Point>| points.iter().filter(|&&point| !self.finds.is_read(point)).count() >= 3;
-        !self.is_done() && (self.finds.found.is_empty() || self.left_over.iter().any(enough))
+        !self.is_done() && (self.finds.found.is_empty() || self.has_clear(3))
     }
 
     /// Whether what was asked for is found, or the time is over.
@@ -192,10 +204,16 @@ impl Progress {
         self.deadline.is_over() || (self.want == Want::First && !self.finds.found.is_empty())
     }
 
-    /// Whether some size shows at least two clear finder patterns outside all symbols that were read.
-    fn has_pairs(&self) -> bool {
+    /// Whether some size shows at least so many clear finder patterns outside all symbols that were read.
+    fn has_clear(&self, least: usize) -> bool {
         let unread = |points: &Vec<Point>| points.iter().filter(|&&point| !self.finds.is_read(point)).count();
-        self.left_over.iter().any(|points| unread(points) >= 2)
+        self.left_over.iter().any(|points| unread(points) >= least)
+    }
+
+    /// Whether the picture is grain: it looks like finder patterns everywhere, hardly any of them clear, and nothing came of it.
+    fn is_noise(&self) -> bool {
+        let clear = self.left_over.first().map_or(0, Vec::len);
+        self.finds.found.is_empty() && self.finders >= kernel::MOST && clear < self.finders / 10
     }
 
     fn add(&mut self, view: &View, stage: Stage, symbol: Symbol) {
@@ -211,6 +229,9 @@ impl Progress {
     /// Reads what the finder patterns of one size give.
     fn fit(&mut self, view: &View) {
         let mut finders = view.left_over(&self.finds);
+        if view.stage == Stage::Natural {
+            self.finders = finders.len();
+        }
         for symbol in fit::symbols(view.views(), &finders, self.want, &self.deadline) {
             self.add(view, view.stage, symbol);
         }

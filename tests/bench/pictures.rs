@@ -33,6 +33,7 @@ fn main() -> Outcome<()> {
         [] => {
             let mut table = Table::default();
             set(1, 4, 1, &mut |kind, bytes, texts| table.take(kind, &bytes, &texts))?;
+            table.all_whole("easy")?;
             table.print()?;
             fuzz::run(10.0, 1)
         }
@@ -57,6 +58,8 @@ fn main() -> Outcome<()> {
         }
         ["texts", tags, seed] => wrong_texts(tags.parse()?, seed.parse()?),
         ["fuzz", seconds, seed] => fuzz::run(seconds.parse()?, seed.parse()?),
+        // The size of the other benchmark's fleet.
+        [number] if number.parse::<u64>().is_ok() => Ok(()),
         _ => Err("see the head of tests/bench/pictures.rs for what can be asked".into()),
     }
 }

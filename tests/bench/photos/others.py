@@ -48,6 +48,7 @@ def main(folder):
             times[name].append(1e3 * (time.process_time() - start))
             read[shot["kind"]][name] += sum(text in found for text in shot["texts"])
             wrong[name] += sum(text not in shot["texts"] for text in found)
+    texts = {kind: count for kind, count in texts.items() if count}
     print(f"{'kind':24} {'texts':>6}", *(f"{name:>10}" for name in DECODERS))
     for kind, count in sorted(texts.items()):
         print(f"{kind:24} {count:>6}", *(f"{100 * read[kind][name] / count:>9.1f}%" for name in DECODERS))

@@ -45,6 +45,16 @@ impl Table {
         self.kinds.values().map(|kind| kind.texts).sum()
     }
 
+    /// Fails unless every picture of the kinds whose names end so was read whole.
+    pub(crate) fn all_whole(&self, end: &str) -> Outcome<()> {
+        for (name, kind) in self.kinds.iter().filter(|(name, _)| name.ends_with(end)) {
+            if kind.whole < kind.pictures {
+                return Err(format!("{name}: {} of {} pictures whole", kind.whole, kind.pictures).into());
+            }
+        }
+        Ok(())
+    }
+
     /// Reads a picture, twice: all that is in it, and the first that comes.
     pub(crate) fn take(&mut self, name: &str, bytes: &[u8], texts: &[String]) -> Outcome<()> {
         let grey = image::load_from_memory(bytes)?.into_luma8();
