@@ -7,16 +7,27 @@
 
 use image::GrayImage;
 
+use super::align;
 use super::fence::Deadline;
-use super::kernel::{self, Finder};
+use super::frame::{Frame, Way};
+use super::kernel;
 use super::matrix::Text;
-use super::model::{Model, Views, must_show};
+use super::model::{Model, RING, Views, must_show};
 use super::picture::{Point, Want};
 
 /// The most triples that are fitted in one picture.
 const MOST_TRIPLES: usize = 1500;
-/// Share of what a symbol must show from which a fit is worth decoding.
-const WORTH_DECODING: f32 = 0.38;
+/// How far a frame may point off a side, the sine of the angle; and how far the number of modules may be off.
+pub(super) const MOST_OFF: f32 = 0.4;
+const NEAR_SIZE: f32 = 0.2;
+/// Share of what a symbol must show from which a guess is worth aligning.
+const WORTH_ALIGNING: f32 = 0.3;
+/// Agreement from which we say that a symbol was there.
+const SURE: f32 = 0.72;
+/// Share of what a symbol must show, and of the timing lines alone.
+const SURELY_SHOWN: f32 = 0.55;
+const SURELY_TIMED: f32 = 0.35;
+
 /// A symbol that was located.
 #[derive(Debug)]
 pub(super) struct Symbol {
@@ -38,18 +49,18 @@ struct Triple {
 }
 
 /// Reads what can be read from a picture's finder patterns.
-pub(super) fn symbols(views: Views<'_>, finders: &[Finder], want: Want, deadline: &Deadline) -> Vec<Symbol> {
-    let mut used = vec![false; finders.len()];
+pub(super) fn symbols(views: Views<'_>, frames: &[Frame], want: Want, deadline: &Deadline) -> Vec<Symbol> {
+    let mut used = vec![false; frames.len()];
     let mut symbols = Vec::new();
     let mut seen: Vec<(Triple, Symbol)> = Vec::new();
-    for triple in triples(finders) {
+    for triple in triples(frames) {
         if deadline.is_over() {
             break;
         }
         if triple.members.iter().any(|&member| used.get(member).copied().unwrap_or(true)) {
             continue;
         }
-        let Some((model, score, text)) = attempt(views, &triple) else { continue };
+        let Some((model, agreed, text)) = attempt(views, &triple) else { continue };
         let corners = model.corners();
         if text.is_some() {
             for &member in &triple.members {
@@ -61,11 +72,7 @@ pub(super) fn symbols(views: Views<'_>, finders: &[Finder], want: Want, deadline
             if want == Want::First {
                 return symbols;
             }
-        } else if model.is_surely_a_symbol(
-            views.contrast,
-            score,
-            full_contrast(views.contrast, &triple.points, triple.module),
-        ) {
+        } else if is_surely_a_symbol(views, &model, agreed) {
             seen.push((triple, Symbol { corners, modules: model.modules, text: None }));
         }
     }
@@ -84,75 +91,60 @@ pub(super) fn again(views: Views<'_>, modules: usize, corners: [Point; 4]) -> Op
     let middle = |u: f32, v: f32| whole.pixel(u + 3.5, v + 3.5);
     let at = [middle(3.5, 3.5), middle(n - 3.5, 3.5), middle(n - 3.5, n - 3.5), middle(3.5, n - 3.5)];
     let mut model = Model::over(at, modules);
-    let shown = must_show(modules);
-    let [first, second, _, third] = at;
-    let full = full_contrast(views.contrast, &[first, second, third], a.distance(b) / n);
     let module = a.distance(c) / n / std::f32::consts::SQRT_2;
-    let score = model.descend(views, &shown, full, &[0.7 * module, 0.35 * module, 0.15 * module], false);
-    let text = (score >= WORTH_DECODING).then(|| model.decode(views, true)).flatten();
-    (text.is_some() || model.is_surely_a_symbol(views.contrast, score, full)).then(|| Symbol {
+    let (agreed, text) = align::read(&mut model, views, module);
+    (text.is_some() || is_surely_a_symbol(views, &model, agreed)).then(|| Symbol {
         corners: model.corners(),
         modules,
         text,
     })
 }
 
-/// Fits a triple and tries to read it: the best model, its score, and the text.
+/// Fits a triple and tries to read it, with every size that it may have: the best model, how well it agrees with the picture, and the
+/// text.
 fn attempt(views: Views<'_>, triple: &Triple) -> Option<(Model, f32, Option<Text>)> {
     let full = full_contrast(views.contrast, &triple.points, triple.module);
+    let off = |modules: &u8| (f32::from(*modules) - triple.modules).abs();
+    let mut sizes = [21_u8, 25, 29, 33, 37];
+    sizes.sort_by(|a, b| off(a).total_cmp(&off(b)));
     let mut best: Option<(Model, f32)> = None;
-    for modules in [21_u8, 25, 29, 33, 37] {
-        if (f32::from(modules) - triple.modules).abs() > 0.25 * triple.modules {
-            continue;
-        }
+    for modules in sizes.into_iter().filter(|size| off(size) <= NEAR_SIZE * triple.modules) {
         let shown = must_show(modules);
         let mut model = Model::flat(triple.points, modules);
-        let flat = model.score(views.contrast, &shown, full);
-        if flat < 0.22 {
-            continue;
-        }
         // Most labels lie flat under the camera, and then there is nothing to fit.
-        if flat > 0.55
-            && let Some(text) = model.decode(views, false)
+        if model.score(views.contrast, &shown, full) > 0.55
+            && let Some(text) = model.decode(views, &[])
         {
-            return Some((model, flat, Some(text)));
+            return Some((model, 1.0, Some(text)));
         }
         model.search_fourth(views, &shown, full, triple.module);
-        let steps = [0.7, 0.35, 0.18].map(|share| share * triple.module);
-        let score = model.descend(views, &shown, full, &steps, false);
-        if best.is_none_or(|(_, old)| score > old) {
-            best = Some((model, score));
+        let score = model.score(views.contrast, &shown, full);
+        if score < WORTH_ALIGNING {
+            continue;
         }
-    }
-    let (mut model, mut score) = best?;
-    if score < WORTH_DECODING {
-        return Some((model, score, None));
-    }
-    let shown = must_show(model.modules);
-    let mut text = model.decode(views, false);
-    // Labels on round packs are bowed: what a flat fit does not read, a bent one may.
-    for (steps, bowed) in [(&[0.5, 0.25, 0.1, 0.05][..], false), (&[0.5, 0.25, 0.12, 0.06], true)] {
+        let (agreed, text) = align::read(&mut model, views, triple.module);
         if text.is_some() {
-            break;
+            return Some((model, agreed, text));
         }
-        let finer: Vec<f32> = steps.iter().map(|share| share * triple.module).collect();
-        let better = model.descend(views, &shown, full, &finer, bowed);
-        if better > score || bowed {
-            score = better.max(score);
-            text = model.decode(views, bowed);
+        if best.as_ref().is_none_or(|&(_, old)| agreed > old) {
+            best = Some((model, agreed));
         }
     }
-    if text.is_none() {
-        let steps = [0.5, 0.25, 0.12, 0.06].map(|share| share * triple.module);
-        model.settle(views, &shown, full, &steps);
-        text = model.decode(views, true);
-    }
-    Some((model, score, text))
+    best.map(|(model, agreed)| (model, agreed, None))
 }
 
-/// The middle of a finder.
-pub(super) const fn point(finder: &Finder) -> Point {
-    Point { x: finder.x, y: finder.y }
+/// Whether there is no doubt that a symbol was there: it agrees with itself, and what every symbol shows is shown, the timing lines
+/// for themselves too: rings alone may be anything.
+pub(super) fn is_surely_a_symbol(views: Views<'_>, model: &Model, agreed: f32) -> bool {
+    let shown = must_show(model.modules);
+    let quiet = shown.len() - 4 * usize::from(model.modules);
+    let timing = shown.get(3 * RING..quiet).unwrap_or_default();
+    let [a, b, _, c] = model.finders();
+    let module = a.distance(b) / (f32::from(model.modules) - 7.0);
+    let full = full_contrast(views.contrast, &[a, b, c], module);
+    agreed >= SURE
+        && model.score(views.contrast, &shown, full) >= SURELY_SHOWN
+        && model.score(views.contrast, timing, full) >= SURELY_TIMED
 }
 
 /// The contrast that counts in full: what most of the finders' pixels have.
@@ -170,25 +162,49 @@ pub(super) fn full_contrast(contrast: &GrayImage, at: &[Point], module: f32) -> 
     values.get(values.len() * 6 / 10).copied().unwrap_or(0.0).max(4.0)
 }
 
+/// A side of a symbol: from one finder to the next.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Side {
+    /// Modules that a symbol with this side has.
+    pub(super) modules: f32,
+    /// How badly both frames fit to it.
+    pub(super) blame: f32,
+    /// A module's way by the frame at its beginning.
+    pub(super) from: Way,
+    /// And at its end.
+    pub(super) to: Way,
+}
+
+/// Whether one finder could be followed by another along a symbol's side.
+pub(super) fn side(a: &Frame, b: &Frame) -> Option<Side> {
+    let way = Point { x: b.at.x - a.at.x, y: b.at.y - a.at.y };
+    let length = way.x.hypot(way.y);
+    let (from, to) = (a.towards(way), b.towards(way));
+    let [one, other] = [from, to].map(|at| at.along.x.hypot(at.along.y));
+    let off = |at: Way, own: f32| (at.along.x * way.y - at.along.y * way.x).abs() / (own * length);
+    let (off_a, off_b) = (off(from, one), off(to, other));
+    let ratio = one.max(other) / one.min(other);
+    let modules = 2.0 * length / (one + other) + 7.0;
+    let fits = off_a < MOST_OFF && off_b < MOST_OFF && ratio < 2.2 && (18.0..41.0).contains(&modules);
+    fits.then_some(Side { modules, blame: off_a + off_b + 0.3 * (ratio - 1.0), from, to })
+}
+
 /// Triples of finders that could be corners of one symbol, best first.
-fn triples(finders: &[Finder]) -> Vec<Triple> {
+fn triples(frames: &[Frame]) -> Vec<Triple> {
     let mut all = Vec::new();
-    for (i, a) in finders.iter().enumerate() {
-        let mut near: Vec<(f32, usize, &Finder)> = finders
+    for (i, a) in frames.iter().enumerate() {
+        let sides: Vec<(usize, Side)> = frames
             .iter()
             .enumerate()
-            .filter(|&(j, other)| j != i && other.span < 1.9 * a.span && a.span < 1.9 * other.span)
-            .map(|(j, other)| ((other.x - a.x).hypot(other.y - a.y), j, other))
-            .filter(|&(distance, ..)| distance > 0.8 * a.span && distance < 6.5 * a.span)
+            .filter(|&(j, _)| j != i)
+            .filter_map(|(j, b)| Some((j, side(a, b)?)))
             .collect();
-        near.sort_by(|x, y| x.0.total_cmp(&y.0));
-        near.truncate(16);
-        for &(_, j, b) in &near {
-            all.extend(
-                near.iter()
-                    .filter(|&&(_, k, _)| k != j)
-                    .filter_map(|&(_, k, c)| triple(&[(i, a), (j, b), (k, c)])),
-            );
+        for (j, across) in &sides {
+            for (k, down) in &sides {
+                if let (Some(b), Some(c)) = (frames.get(*j), frames.get(*k)) {
+                    all.extend(triple([(i, a), (*j, b), (*k, c)], across, down));
+                }
+            }
         }
     }
     all.sort_by(|a, b| a.blame.total_cmp(&b.blame));
@@ -197,26 +213,20 @@ fn triples(finders: &[Finder]) -> Vec<Triple> {
 }
 
 /// Judges three finders as upper left, upper right, lower left.
-fn triple(three: &[(usize, &Finder); 3]) -> Option<Triple> {
-    let [(i, a), (j, b), (k, c)] = *three;
-    let (ux, uy, vx, vy) = (b.x - a.x, b.y - a.y, c.x - a.x, c.y - a.y);
-    let (across, down) = (ux.hypot(uy), vx.hypot(vy));
-    let lean = ((ux * vx + uy * vy) / (across * down)).abs();
-    let ratio = across.max(down) / across.min(down);
-    if ux * vy - uy * vx <= 0.0 || lean > 0.6 || ratio > 1.9 {
+fn triple([(i, a), (j, b), (k, c)]: [(usize, &Frame); 3], across: &Side, down: &Side) -> Option<Triple> {
+    // Where the side across sets out, the side down must set out at a right angle to it, clockwise.
+    if across.from.aside.distance(down.from.along) > 1e-3 {
         return None;
     }
-    // A square that lies askew is cut by rows and columns of pixels along a longer way than its side.
-    let true_span = |dx: f32, dy: f32, length: f32, p: &Finder, q: &Finder| {
-        0.5 * (p.span + q.span) * dx.abs().max(dy.abs()) / length
-    };
-    let (span_u, span_v) = (true_span(ux, uy, across, a, b), true_span(vx, vy, down, a, c));
-    let (n_u, n_v) = (7.0 * across / span_u + 7.0, 7.0 * down / span_v + 7.0);
-    let modules = 0.5 * (n_u + n_v);
-    if n_u.max(n_v) / n_u.min(n_v) > 1.5 || !(17.0..41.0).contains(&modules) {
-        return None;
-    }
-    let blame = lean + (ratio - 1.0) + 0.6 * (n_u / n_v).ln().abs() + 0.02 * modules;
-    let module = (span_u + span_v) / 14.0;
-    Some(Triple { blame, members: [i, j, k], points: [point(a), point(b), point(c)], modules, module })
+    let ratio = across.modules.max(down.modules) / across.modules.min(down.modules);
+    let modules = f32::midpoint(across.modules, down.modules);
+    let nearest = [21.0_f32, 25.0, 29.0, 33.0, 37.0].map(|size| (size - modules).abs());
+    let off_size = nearest.into_iter().fold(f32::MAX, f32::min) / modules;
+    (ratio < 1.5).then(|| Triple {
+        blame: across.blame + down.blame + (ratio - 1.0) + off_size,
+        members: [i, j, k],
+        points: [a.at, b.at, c.at],
+        modules,
+        module: (a.module() + b.module() + c.module()) / 3.0,
+    })
 }

@@ -231,17 +231,39 @@ pub(super) fn finders(contrast: &GrayImage) -> Vec<Finder> {
 }
 
 /// The value at a place, between the middles of four pixels; the border goes on outside.
+#[inline]
 pub(super) fn sample(image: &GrayImage, x: f32, y: f32) -> f32 {
     let (w, h) = (image.width() as usize, image.height() as usize);
     let (x, y) = ((x - 0.5).clamp(0.0, (w - 1) as f32), (y - 0.5).clamp(0.0, (h - 1) as f32));
     let (left, top) = (x as usize, y as usize);
-    let (right, bottom) = ((left + 1).min(w - 1), (top + 1).min(h - 1));
     let (across, down) = (x - left as f32, y - top as f32);
     let pixels = image.as_raw();
-    let at = |x: usize, y: usize| f32::from(pixels[y * w + x]);
-    let upper = at(left, top) + (at(right, top) - at(left, top)) * across;
-    let lower = at(left, bottom) + (at(right, bottom) - at(left, bottom)) * across;
+    // Two pixels of each of two rows; at the right and lower border the last ones twice.
+    let at = top * w + left;
+    let below = if top + 1 < h { at + w } else { at };
+    let next = usize::from(left + 1 < w);
+    let upper = &pixels[at..=at + next];
+    let lower = &pixels[below..=below + next];
+    let (a, b) = (f32::from(upper[0]), f32::from(upper[upper.len() - 1]));
+    let (c, d) = (f32::from(lower[0]), f32::from(lower[lower.len() - 1]));
+    let (upper, lower) = (a + (b - a) * across, c + (d - c) * across);
     upper + (lower - upper) * down
+}
+
+/// The same over a place as wide as a part of a module that has so many pixels: where modules are large, one pixel says too little of
+/// where their edges lie.
+pub(super) fn sample_part(image: &GrayImage, at: Point, module: f32) -> f32 {
+    const LARGE: f32 = 4.5;
+    const PART: f32 = 0.25;
+    if module < LARGE {
+        return sample(image, at.x, at.y);
+    }
+    let r = PART * module;
+    let sum = sample(image, at.x - r, at.y)
+        + sample(image, at.x + r, at.y)
+        + sample(image, at.x, at.y - r)
+        + sample(image, at.x, at.y + r);
+    sum / 4.0
 }
 
 /// Sharpens a square of modules: each by what it differs from the four beside it.

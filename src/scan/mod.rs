@@ -12,10 +12,15 @@
 //! tag of ours or anybody's code.
 
 mod advice;
+mod align;
+mod equal;
 mod fence;
+mod filler;
 mod fit;
 mod format;
+mod frame;
 mod kernel;
+mod lattice;
 mod load;
 mod matrix;
 mod model;

@@ -11,19 +11,12 @@ use super::matrix::Text;
 use super::picture::Point;
 use super::soft;
 
-/// How many places of the finder rings `must_show` gives before the timing lines.
-const RINGS: usize = 3 * 49;
+/// How many places of each finder `must_show` gives before all others: upper left, upper right, lower left.
+pub(super) const RING: usize = 49;
 
-/// How much the clearness of all modules weighs beside what must be shown.
-const CLEARNESS: f32 = 1.0;
+/// What a skew of one module costs.
+const SKEW_COST: f32 = 0.02;
 
-/// What a bend of one module costs.
-const BEND_COST: f32 = 0.02;
-
-/// Share of what a symbol must show from which we say that one was there.
-const SURELY_A_SYMBOL: f32 = 0.62;
-/// The same for the timing lines alone: rings by themselves may be anything.
-const SURELY_TIMED: f32 = 0.35;
 /// A picture in grey and in contrast, same size.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Views<'a> {
@@ -38,39 +31,45 @@ pub(super) struct Views<'a> {
 pub(super) struct Model {
     pub(super) modules: u8,
     at: [Point; 4],
-    /// By how much the middles of the upper and lower, and of the left and right sides lie off the flat map, pixels.
-    bow: [Point; 2],
-    /// By how many modules the far ends of both axes are foreshortened, as a round pack turns away.
-    turn: [f32; 2],
+    /// By how much modules lie off the flat map.
+    pub(super) bend: Bend,
 }
 
-/// A projective map from modules to pixels, bowed along both axes.
+/// How many terms a bend has in each direction.
+pub(super) const TERMS: usize = 8;
+/// By how much modules lie off a flat map, to the right and downwards, pixels: factors of 1, a, b, ab, a2, b2, a3 and b3, where a and
+/// b are a module's column and row, from -1 at one edge of the symbol to 1 at the other.
+pub(super) type Bend = [[f32; TERMS]; 2];
+
+/// A projective map from modules to pixels, bent.
 pub(super) struct Map {
     flat: [f32; 8],
-    bow: [Point; 2],
-    turn: [f32; 2],
-    /// Half the way between the middles of two finders, modules.
+    bend: Bend,
+    /// Half of a side, modules.
     half: f32,
 }
 
 impl Map {
-    pub(super) fn pixel(&self, u: f32, v: f32) -> Point {
+    /// Where a module would lie on a flat label.
+    pub(super) fn flat(&self, u: f32, v: f32) -> Point {
         let [a, b, c, d, e, f, g, h] = self.flat;
-        // Nothing at the finders' middles and half way between them, most beyond.
-        let turned = |t: f32, turn: f32| {
-            let from_middle = (t - 3.5) / self.half - 1.0;
-            t - turn * from_middle * (from_middle * from_middle - 1.0)
-        };
-        let (u, v) = (turned(u, self.turn[0]), turned(v, self.turn[1]));
         let w = g * u + h * v + 1.0;
-        // Nothing at the finders' middles, everything half way between them.
-        let [along, down] = self.bow;
-        let part = |t: f32| 1.0 - ((t - 3.5) / self.half - 1.0).powi(2);
-        let (pu, pv) = (part(u), part(v));
-        Point {
-            x: (a * u + b * v + c) / w + along.x * pu + down.x * pv,
-            y: (d * u + e * v + f) / w + along.y * pu + down.y * pv,
-        }
+        Point { x: (a * u + b * v + c) / w, y: (d * u + e * v + f) / w }
+    }
+
+    /// A column or row, from -1 at one edge to 1 at the other.
+    pub(super) fn term(&self, t: f32) -> f32 {
+        t / self.half - 1.0
+    }
+
+    pub(super) fn pixel(&self, u: f32, v: f32) -> Point {
+        let flat = self.flat(u, v);
+        let (a, b) = (self.term(u), self.term(v));
+        let off = |[one, x, y, xy, xx, yy, xxx, yyy]: [f32; TERMS]| {
+            one + a * (x + a * (xx + a * xxx)) + b * (y + b * (yy + b * yyy)) + a * b * xy
+        };
+        let [right, down] = self.bend.map(off);
+        Point { x: flat.x + right, y: flat.y + down }
     }
 }
 
@@ -118,7 +117,7 @@ impl Model {
 
     /// A symbol whose finders, and the fourth place like them, lie at these points.
     pub(super) fn over(at: [Point; 4], modules: u8) -> Self {
-        Self { modules, at, bow: [Point { x: 0.0, y: 0.0 }; 2], turn: [0.0; 2] }
+        Self { modules, at, bend: [[0.0; TERMS]; 2] }
     }
 
     /// The projective map of the unit square to a quadrilateral (Heckbert, "Fundamentals of Texture Mapping and Image
@@ -136,20 +135,23 @@ impl Model {
         let w = 1.0 - (g + h) * k * o;
         let shift = |u: f32, v: f32, t: f32| [u * k / w, v * k / w, (t - (u + v) * k * o) / w];
         let ([a, b, c], [d, e, f]) = (shift(a, b, c), shift(d, e, f));
-        Map { flat: [a, b, c, d, e, f, g * k / w, h * k / w], bow: self.bow, turn: self.turn, half: 0.5 / k }
+        Map {
+            flat: [a, b, c, d, e, f, g * k / w, h * k / w],
+            bend: self.bend,
+            half: f32::from(self.modules) / 2.0,
+        }
     }
 
-    /// By how many modules the fourth place lies off the parallelogram of the other three, and the sides are bowed.
-    fn bend(&self) -> f32 {
+    /// By how many modules the fourth place lies off the parallelogram of the other three.
+    fn skew(&self) -> f32 {
         let [a, b, fourth, d] = self.at;
         let flat = Point { x: b.x + d.x - a.x, y: b.y + d.y - a.y };
-        let bow: f32 = self.bow.iter().map(|bow| bow.x.hypot(bow.y)).sum();
-        (flat.distance(fourth) + bow) * (f32::from(self.modules) - 7.0) / a.distance(b)
+        flat.distance(fourth) * (f32::from(self.modules) - 7.0) / a.distance(b)
     }
 
     /// How much of what must be shown is shown, -1 to 1; `full` is the contrast that counts in full.
     ///
-    /// A small symbol shows little near its fourth corner, so a bend costs something: without that, the fit of a sharp
+    /// A small symbol shows little near its fourth corner, so a skew costs something: without that, the fit of a sharp
     /// picture drifts where nothing holds it.
     pub(super) fn score(&self, contrast: &GrayImage, shown: &[(f32, f32, f32)], full: f32) -> f32 {
         let map = self.map();
@@ -157,7 +159,7 @@ impl Model {
             let at = map.pixel(u, v);
             (sum + sign * (kernel::sample(contrast, at.x, at.y) - 128.0).clamp(-full, full), count + full)
         });
-        if count > 0.0 { sum / count - BEND_COST * self.bend() } else { 0.0 }
+        if count > 0.0 { sum / count - SKEW_COST * self.skew() } else { 0.0 }
     }
 
     /// Moves the fourth corner about to where the symbol shows best.
@@ -183,107 +185,10 @@ impl Model {
         }
     }
 
-    /// The points that a fit may move: the corners, then the bows.
-    fn points(&mut self) -> impl Iterator<Item = &mut Point> {
-        self.at.iter_mut().chain(&mut self.bow)
-    }
-
-    /// Moves every corner, and the bows if wanted, by ever smaller steps while that helps; gives the score reached.
-    pub(super) fn descend(
-        &mut self,
-        views: Views<'_>,
-        shown: &[(f32, f32, f32)],
-        full: f32,
-        steps: &[f32],
-        bowed: bool,
-    ) -> f32 {
-        let mut best = self.score(views.contrast, shown, full);
-        for &step in steps {
-            for _ in 0..2 {
-                for place in 0..if bowed { 6 } else { 4 } {
-                    for (dx, dy) in [(step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step)] {
-                        let mut moved = *self;
-                        if let Some(point) = moved.points().nth(place) {
-                            *point = Point { x: point.x + dx, y: point.y + dy };
-                        }
-                        let score = moved.score(views.contrast, shown, full);
-                        if score > best {
-                            (best, *self) = (score, moved);
-                        }
-                    }
-                }
-            }
-        }
-        best
-    }
-
-    /// How well the middles of all modules stand clear of edges, beside what must be shown: where nothing is known of a symbol,
-    /// its own modules still say where they lie.
-    fn clearness(&self, contrast: &GrayImage, shown: &[(f32, f32, f32)], full: f32) -> f32 {
-        let map = self.map();
-        let mut sum = 0.0;
-        for row in 0..self.modules {
-            for column in 0..self.modules {
-                let at = map.pixel(f32::from(column) + 0.5, f32::from(row) + 0.5);
-                sum += (kernel::sample(contrast, at.x, at.y) - 128.0).abs().min(full);
-            }
-        }
-        let all = f32::from(self.modules) * f32::from(self.modules) * full;
-        self.score(contrast, shown, full) + CLEARNESS * sum / all
-    }
-
-    /// Moves corners and bows so that the modules stand clear.
-    pub(super) fn settle(&mut self, views: Views<'_>, shown: &[(f32, f32, f32)], full: f32, steps: &[f32]) {
-        let mut best = self.clearness(views.contrast, shown, full);
-        let start = *self;
-        let [a, b, fourth, d] = start.at;
-        let reach = steps.first().copied().unwrap_or(0.0);
-        for down in -4_i8..=4 {
-            for across in -4_i8..=4 {
-                let (x, y) = (fourth.x + f32::from(across) * reach, fourth.y + f32::from(down) * reach);
-                let moved = Self { at: [a, b, Point { x, y }, d], ..start };
-                let score = moved.clearness(views.contrast, shown, full);
-                if score > best {
-                    (best, *self) = (score, moved);
-                }
-            }
-        }
-        for &step in steps {
-            for _ in 0..2 {
-                for place in 0..6 {
-                    for (dx, dy) in [(step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step)] {
-                        let mut moved = *self;
-                        if let Some(point) = moved.points().nth(place) {
-                            *point = Point { x: point.x + dx, y: point.y + dy };
-                        }
-                        let score = moved.clearness(views.contrast, shown, full);
-                        if score > best {
-                            (best, *self) = (score, moved);
-                        }
-                    }
-                }
-                for axis in 0..2 {
-                    for by in [0.15, -0.15, 0.05, -0.05] {
-                        let mut moved = *self;
-                        if let Some(turn) = moved.turn.get_mut(axis) {
-                            *turn += by;
-                        }
-                        let score = moved.clearness(views.contrast, shown, full);
-                        if score > best && moved.turn.iter().all(|turn| (-0.1..0.8).contains(turn)) {
-                            (best, *self) = (score, moved);
-                        }
-                    }
-                }
-            }
-        }
-    }
-
-    /// Whether what is shown, beside the finder rings, leaves no doubt that a symbol was there.
-    pub(super) fn is_surely_a_symbol(&self, contrast: &GrayImage, score: f32, full: f32) -> bool {
-        let shown = must_show(self.modules);
-        let quiet = shown.len() - 4 * usize::from(self.modules);
-        let timing = shown.get(RINGS..quiet).unwrap_or_default();
-        score >= SURELY_A_SYMBOL && self.score(contrast, timing, full) >= SURELY_TIMED
+    /// The middles of the finders, and of the fourth place like them.
+    pub(super) fn finders(&self) -> [Point; 4] {
+        let (map, far) = (self.map(), f32::from(self.modules) - 3.5);
+        [map.pixel(3.5, 3.5), map.pixel(far, 3.5), map.pixel(far, far), map.pixel(3.5, far)]
     }
 
     pub(super) fn corners(&self) -> [Point; 4] {
@@ -291,40 +196,47 @@ impl Model {
         [map.pixel(0.0, 0.0), map.pixel(n, 0.0), map.pixel(n, n), map.pixel(0.0, n)]
     }
 
-    /// Samples every module, and tries a few cuts into dark and light; `hard` tries more of them.
-    pub(super) fn decode(&self, views: Views<'_>, hard: bool) -> Option<Text> {
-        const TRIES: [(f32, f32); 5] = [(0.0, 0.0), (0.18, 0.0), (-0.18, 0.0), (0.0, 0.18), (0.0, -0.18)];
+    /// Samples every module, and tries a few cuts into dark and light; what is doubtful is erased only where `equalised` says how
+    /// light the modules are, freed of their neighbours.
+    pub(super) fn decode(&self, views: Views<'_>, equalised: &[f32]) -> Option<Text> {
         const SHARPENINGS: [f32; 5] = [0.0, 0.4, 0.9, 1.6, 2.5];
         let n = usize::from(self.modules);
-        for offset in TRIES {
-            let grey = self.sampled(views.grey, offset);
-            let light = SHARPENINGS.map(|sharpening| kernel::lightness(&grey, n, sharpening));
-            if let Some(text) = light.iter().find_map(|light| soft::read(light, n, false)) {
-                return Some(text);
-            }
-            if hard {
-                // Where light falls off within the symbol, its surroundings judge better than its own neighbours.
-                let contrast = self.sampled(views.contrast, offset);
-                let around = [0.0, 0.5].map(|sharpening| {
-                    let sharp = kernel::sharpened(&contrast, n, sharpening);
-                    sharp.iter().map(|&value| value - 128.0).collect::<Vec<f32>>()
-                });
-                if let Some(text) = light.iter().chain(&around).find_map(|light| soft::read(light, n, true)) {
-                    return Some(text);
-                }
-            }
+        let grey = self.sampled(views.grey);
+        let light = SHARPENINGS.map(|sharpening| kernel::lightness(&grey, n, sharpening));
+        if let Some(text) = light.iter().find_map(|light| soft::read(light, n, false)) {
+            return Some(text);
         }
-        None
+        if equalised.len() != n * n {
+            return None;
+        }
+        let [.., sharp, _] = &light;
+        let evened = |values: &[f32]| {
+            let usual = values.iter().map(|value| value.abs()).sum::<f32>().max(1e-3);
+            values.iter().map(|value| value / usual).collect::<Vec<f32>>()
+        };
+        let equalised = evened(equalised);
+        let both: Vec<f32> = equalised.iter().zip(evened(sharp)).map(|(one, other)| one + other).collect();
+        // Where light falls off within the symbol, its surroundings judge better than its own neighbours.
+        let contrast = self.sampled(views.contrast);
+        let around = [0.0, 0.5].map(|sharpening| {
+            let sharp = kernel::sharpened(&contrast, n, sharpening);
+            sharp.iter().map(|&value| value - 128.0).collect::<Vec<f32>>()
+        });
+        [&both, &equalised]
+            .into_iter()
+            .chain(&light)
+            .chain(&around)
+            .find_map(|light| soft::read(light, n, true))
     }
 
-    /// The value of every module, moved by an offset in modules: the mean of nine places in it, the middle ones weighing more.
-    fn sampled(&self, image: &GrayImage, (right, down): (f32, f32)) -> Vec<f32> {
+    /// The value of every module: the mean of nine places in it, the middle ones weighing more.
+    fn sampled(&self, image: &GrayImage) -> Vec<f32> {
         const ASIDE: [(f32, f32); 3] = [(-0.3, 1.0), (0.0, 2.0), (0.3, 1.0)];
         let (map, n) = (self.map(), usize::from(self.modules));
         let mut values = Vec::with_capacity(n * n);
         for row in 0..self.modules {
             for column in 0..self.modules {
-                let (u, v) = (f32::from(column) + 0.5 + right, f32::from(row) + 0.5 + down);
+                let (u, v) = (f32::from(column) + 0.5, f32::from(row) + 0.5);
                 let mut sum = 0.0;
                 for (du, wide) in ASIDE {
                     for (dv, high) in ASIDE {

@@ -1,20 +1,32 @@
-//! Symbols of which only two finder patterns can be seen: the third lies under a scratch, a finger or glare.
+//! Symbols of which only two finder patterns can be seen: the third lies under a scratch, a finger or glare, or turns away.
 //!
-//! Dear, since the place of the third must be searched; so this comes after all that needs three.
+//! The place of the third is searched wherever a label that leans or bends away may have it; the likeliest guesses of all pairs
+//! are then aligned, best first. Dear, so this comes after all that needs three.
 
+use super::align;
 use super::fence::Deadline;
-use super::fit::{Symbol, full_contrast, point};
-use super::kernel::Finder;
-use super::model::{Model, Views, must_show};
+use super::fit::{self, MOST_OFF, Symbol, full_contrast};
+use super::frame::{Frame, Way};
+use super::model::{Model, RING, Views, must_show};
 use super::picture::Point;
 
-/// The most pairs that are tried in one picture, nearest first.
-const MOST_PAIRS: usize = 160;
-/// Share of what a symbol must show from which a guess is worth fitting, and a fit worth decoding.
-const WORTH_FITTING: f32 = 0.3;
-const WORTH_DECODING: f32 = 0.42;
-/// How far the place of the third finder is searched, in steps of 0.8 modules.
-const REACH: i8 = 4;
+/// The most guesses that are aligned, likeliest first.
+const MOST_GUESSES: usize = 60;
+/// Share of what a symbol must show from which a guess is worth aligning.
+const WORTH_ALIGNING: f32 = 0.27;
+/// How near and how far the third finder may lie, as a share of where the frames of the other two have it, and how far aside, as a
+/// share of the pair's distance.
+const NEAREST: f32 = 0.6;
+const FARTHEST: f32 = 1.2;
+const ASIDE: f32 = 0.2;
+/// How far the number of modules may be off.
+const NEAR_SIZE: f32 = 0.2;
+/// How many places are looked at closely, after a look at the third finder and the timing lines alone.
+const LOOKS: usize = 24;
+/// How many of these are fitted.
+const CLOSE_LOOKS: usize = 3;
+/// Step of that search, modules.
+const STEP: f32 = 0.9;
 
 /// Which two finders a pair may be.
 #[derive(Debug, Clone, Copy)]
@@ -27,106 +39,165 @@ enum Role {
     Diagonal,
 }
 
+/// A place for a third finder.
+struct Guess {
+    score: f32,
+    pair: [usize; 2],
+    model: Model,
+    module: f32,
+}
+
 /// Reads what pairs of finder patterns give that are part of no symbol yet.
-pub(super) fn symbols(views: Views<'_>, finders: &[Finder], deadline: &Deadline) -> Vec<Symbol> {
-    let mut pairs: Vec<(f32, usize, usize)> = Vec::new();
-    for (i, a) in finders.iter().enumerate() {
-        for (j, b) in finders.iter().enumerate() {
-            let (apart, module) = ((a.x - b.x).hypot(a.y - b.y), (a.span + b.span) / 14.0);
-            let alike = a.span < 1.5 * b.span && b.span < 1.5 * a.span;
-            if i != j && alike && apart > 9.0 * module && apart < 40.0 * module {
-                pairs.push((apart, i, j));
+pub(super) fn symbols(views: Views<'_>, frames: &[Frame], deadline: &Deadline) -> Vec<Symbol> {
+    let mut guesses: Vec<Guess> = Vec::new();
+    for (i, a) in frames.iter().enumerate() {
+        for (j, b) in frames.iter().enumerate() {
+            if i == j || deadline.is_over() {
+                continue;
+            }
+            let beside = fit::side(a, b).into_iter().flat_map(|side| {
+                let [one, two] = [Role::Top, Role::Left];
+                [(one, side.modules, third(one, a, side)), (two, side.modules, third(two, a, side))]
+            });
+            for (role, modules, nominal) in beside.chain(diagonal(a, b)) {
+                guesses.extend(guess(views, ([i, j], [a, b]), role, modules, nominal));
             }
         }
     }
-    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
-    pairs.truncate(MOST_PAIRS);
-    let mut used = vec![false; finders.len()];
+    guesses.sort_by(|a, b| b.score.total_cmp(&a.score));
+    guesses.truncate(MOST_GUESSES);
+    let mut used = vec![false; frames.len()];
     let mut symbols = Vec::new();
-    for (_, i, j) in pairs {
+    for mut guess in guesses {
         if deadline.is_over() {
             break;
         }
-        let (Some(a), Some(b)) = (finders.get(i), finders.get(j)) else { continue };
-        if [i, j].iter().any(|&place| used.get(place) == Some(&true)) {
+        if guess.pair.iter().any(|&place| used.get(place) == Some(&true)) {
             continue;
         }
-        if let Some(symbol) = attempt(views, a, b) {
-            for place in [i, j] {
+        let (agreed, text) = align::read(&mut guess.model, views, guess.module);
+        if text.is_some() {
+            for place in guess.pair {
                 if let Some(flag) = used.get_mut(place) {
                     *flag = true;
                 }
             }
-            symbols.push(symbol);
+        } else if !fit::is_surely_a_symbol(views, &guess.model, agreed) {
+            continue;
         }
+        symbols.push(Symbol { corners: guess.model.corners(), modules: guess.model.modules, text });
     }
     symbols
 }
 
-/// Tries every role of a pair and every size that it may have.
-fn attempt(views: Views<'_>, a: &Finder, b: &Finder) -> Option<Symbol> {
-    let (one, other, module) = (point(a), point(b), (a.span + b.span) / 14.0);
-    let full = full_contrast(views.contrast, &[one, other], module);
-    let (dx, dy) = (other.x - one.x, other.y - one.y);
-    for role in [Role::Top, Role::Left, Role::Diagonal] {
-        // Upper left, upper right, lower left, with the free one where a square would have it.
-        let (three, free, side) = match role {
-            Role::Top => {
-                let third = Point { x: one.x - dy, y: one.y + dx };
-                ([one, other, third], 2, dx.hypot(dy))
-            }
-            Role::Left => {
-                let third = Point { x: one.x + dy, y: one.y - dx };
-                ([one, third, other], 1, dx.hypot(dy))
-            }
-            // A diagonal pair has an order: each comes once.
-            Role::Diagonal => {
-                let middle = Point { x: one.x + dx / 2.0, y: one.y + dy / 2.0 };
-                let third = Point { x: middle.x - dy / 2.0, y: middle.y + dx / 2.0 };
-                ([third, one, other], 0, dx.hypot(dy) / std::f32::consts::SQRT_2)
-            }
-        };
-        for modules in [21_u8, 25, 29] {
-            // A finder that lies askew is cut along more than its width.
-            let guess = side / (module * 0.93) + 7.0;
-            if (f32::from(modules) - guess).abs() > 5.0 {
-                continue;
-            }
-            if let Some(text) = fitted(views, (three, free), modules, module, full) {
-                return Some(text);
-            }
-        }
-    }
-    None
+/// Where the frames of two finders beside each other have the third.
+fn third(role: Role, a: &Frame, side: fit::Side) -> Point {
+    // The first is the upper left one; the third is as far from it as the second, along a way that goes with it.
+    let aside = Point {
+        x: f32::midpoint(side.from.aside.x, side.to.aside.x),
+        y: f32::midpoint(side.from.aside.y, side.to.aside.y),
+    };
+    let far = match role {
+        Role::Left => 7.0 - side.modules,
+        _ => side.modules - 7.0,
+    };
+    Point { x: a.at.x + far * aside.x, y: a.at.y + far * aside.y }
 }
 
-/// Searches the free finder's place, fits, and reads.
-fn fitted(
+/// Two finders as upper right and lower left: the modules of the symbol, and where the upper left one would be.
+fn diagonal(a: &Frame, b: &Frame) -> Option<(Role, f32, Point)> {
+    let way = Point { x: b.at.x - a.at.x, y: b.at.y - a.at.y };
+    let length = way.x.hypot(way.y);
+    // From upper right to lower left: down, less across.
+    let across = |at: Way| Point { x: at.aside.x - at.along.x, y: at.aside.y - at.along.y };
+    let nearest = |frame: &Frame| {
+        let nearness = |at: &Way| (across(*at).x * way.x + across(*at).y * way.y) / length;
+        frame.ways().into_iter().max_by(|one, other| nearness(one).total_cmp(&nearness(other)))
+    };
+    let (from, to) = (nearest(a)?, nearest(b)?);
+    let [one, other] = [from, to].map(across);
+    let off = |at: Point| (at.x * way.y - at.y * way.x).abs() / (at.x.hypot(at.y) * length);
+    let modules = 2.0 * length / (one.x.hypot(one.y) + other.x.hypot(other.y)) + 7.0;
+    if off(one) > MOST_OFF || off(other) > MOST_OFF || !(18.0..41.0).contains(&modules) {
+        return None;
+    }
+    let far = modules - 7.0;
+    let by_a = Point { x: a.at.x - far * from.along.x, y: a.at.y - far * from.along.y };
+    let by_b = Point { x: b.at.x - far * to.aside.x, y: b.at.y - far * to.aside.y };
+    Some((
+        Role::Diagonal,
+        modules,
+        Point { x: f32::midpoint(by_a.x, by_b.x), y: f32::midpoint(by_a.y, by_b.y) },
+    ))
+}
+
+/// The likeliest places of the third finder, for every size that the symbol may have.
+fn guess(
     views: Views<'_>,
-    (three, free): ([Point; 3], usize),
-    modules: u8,
-    module: f32,
-    full: f32,
-) -> Option<Symbol> {
-    let shown = must_show(modules);
-    let mut best: Option<(f32, Model)> = None;
-    for down in -REACH..=REACH {
-        for across in -REACH..=REACH {
-            let mut moved = three;
-            if let Some(place) = moved.get_mut(free) {
-                place.x += f32::from(across) * 0.8 * module;
-                place.y += f32::from(down) * 0.8 * module;
+    (pair, [a, b]): ([usize; 2], [&Frame; 2]),
+    role: Role,
+    size: f32,
+    nominal: Point,
+) -> Vec<Guess> {
+    let module = f32::midpoint(a.module(), b.module());
+    let full = full_contrast(views.contrast, &[a.at, b.at], module);
+    let (dx, dy) = (b.at.x - a.at.x, b.at.y - a.at.y);
+    let from = match role {
+        Role::Top | Role::Left => a.at,
+        Role::Diagonal => Point { x: f32::midpoint(a.at.x, b.at.x), y: f32::midpoint(a.at.y, b.at.y) },
+    };
+    let axis = (nominal.x - from.x, nominal.y - from.y);
+    let step = STEP * module;
+    let mut guesses = Vec::new();
+    for modules in [21_u8, 25, 29, 33] {
+        if (f32::from(modules) - size).abs() > NEAR_SIZE * size {
+            continue;
+        }
+        let place = |far: f32, aside: f32| {
+            let third =
+                Point { x: from.x + far * axis.0 + aside * dx, y: from.y + far * axis.1 + aside * dy };
+            let three = match role {
+                Role::Top => [a.at, b.at, third],
+                Role::Left => [a.at, third, b.at],
+                Role::Diagonal => [third, a.at, b.at],
+            };
+            Model::flat(three, modules)
+        };
+        let shown = must_show(modules);
+        let ring = match role {
+            Role::Top => 2 * RING..3 * RING,
+            Role::Left => RING..2 * RING,
+            Role::Diagonal => 0..RING,
+        };
+        let timing = 3 * RING..3 * RING + 2 * usize::from(modules - 14);
+        let telling: Vec<(f32, f32, f32)> =
+            [ring, timing].into_iter().filter_map(|part| shown.get(part)).flatten().copied().collect();
+        let mut likeliest: Vec<(f32, Model)> = Vec::new();
+        for far in steps(NEAREST, FARTHEST, step / axis.0.hypot(axis.1)) {
+            for aside in steps(-ASIDE, ASIDE, step / dx.hypot(dy)) {
+                let model = place(far, aside);
+                likeliest.push((model.score(views.contrast, &telling, full), model));
             }
-            let model = Model::flat(moved, modules);
+        }
+        likeliest.sort_by(|a, b| b.0.total_cmp(&a.0));
+        likeliest.truncate(LOOKS);
+        for (score, model) in &mut likeliest {
+            *score = model.score(views.contrast, &shown, full);
+        }
+        likeliest.sort_by(|a, b| b.0.total_cmp(&a.0));
+        likeliest.truncate(CLOSE_LOOKS);
+        for (_, mut model) in likeliest {
+            model.search_fourth(views, &shown, full, module);
             let score = model.score(views.contrast, &shown, full);
-            if best.is_none_or(|(old, _)| score > old) {
-                best = Some((score, model));
+            if score >= WORTH_ALIGNING {
+                guesses.push(Guess { score, pair, model, module });
             }
         }
     }
-    let (score, mut model) = best.filter(|(score, _)| *score >= WORTH_FITTING)?;
-    let steps = [0.9, 0.5, 0.25, 0.12].map(|share| share * module);
-    let score = model.descend(views, &shown, full, &steps, true).max(score);
-    let text = (score >= WORTH_DECODING).then(|| model.decode(views, true)).flatten()?;
-    Some(Symbol { corners: model.corners(), modules, text: Some(text) })
+    guesses
+}
+
+/// Numbers from one to another.
+fn steps(from: f32, to: f32, step: f32) -> impl Iterator<Item = f32> {
+    std::iter::successors(Some(from), move |at| Some(at + step)).take_while(move |&at| at <= to)
 }

@@ -5,6 +5,7 @@
 //! the code is met (generalised minimum distance decoding: Forney, IEEE Transactions on Information Theory 12, 1966; from
 //! memory); what comes out of that counts only when its text, encoded again, gives the very same codewords.
 
+use super::filler;
 use super::format;
 use super::matrix::{self, Text};
 use super::picture::Correction;
@@ -17,7 +18,9 @@ const WORDS: usize = 2;
 
 /// Check codewords that must be left over to say that what came out is no accident: by chance, a word with `e` errors and `s`
 /// erasures, of which `k` places are left to choose among, is met about once in 256^(check - s - e) / binomial(k, e) tries.
-const SPARE: usize = 5;
+const SPARE: usize = 4;
+/// How light or dark a module is taken for whose bit is settled: beyond doubt.
+const SETTLED: f32 = 1e6;
 
 /// How codewords are cut into blocks: check codewords of each, and data codewords of each.
 struct Blocks {
@@ -133,7 +136,13 @@ pub(super) fn read(light: &[f32], n: usize, hard: bool) -> Option<Text> {
         let blocks = blocks((n - 17) / 4, level)?;
         let bits: Vec<f32> =
             way.iter().map(|&(x, y)| if is_masked(mask, x, y) { -at((x, y)) } else { at((x, y)) }).collect();
-        let Some((codewords, erased)) = mended(&bits, &blocks, hard) else { continue };
+        let plain = mended(&bits, &[], &blocks, hard);
+        let settled = if hard && plain.is_none() { filler::find(&data(&bits, &blocks)) } else { None };
+        let Some((codewords, doubted)) =
+            plain.or_else(|| settled.and_then(|settled| mended(&bits, &settled, &blocks, hard)))
+        else {
+            continue;
+        };
         // The library reads what is mended: format words and data modules are all that it looks at.
         let mut dark: Vec<bool> = light.iter().map(|&value| value < 0.0).collect();
         for ((x, y), bit) in format::written(n, word) {
@@ -152,7 +161,7 @@ pub(super) fn read(light: &[f32], n: usize, hard: bool) -> Option<Text> {
         let wrong = u32::try_from(wrong.count()).unwrap_or(u32::MAX);
         let exact = text.correction.filter(|exact| exact.corrected == 0);
         text.correction = exact.map(|exact| Correction { corrected: wrong, ..exact });
-        if erased && exact.is_none() {
+        if doubted && exact.is_none() {
             continue;
         }
         return Some(text);
@@ -165,14 +174,34 @@ fn codeword(bits: &[f32]) -> u8 {
     bits.iter().fold(0, |word, &bit| (word << 1) | u8::from(bit < 0.0))
 }
 
-/// All codewords of a symbol, corrected block by block, and whether some had to be erased for that.
-fn mended(bits: &[f32], blocks: &Blocks, hard: bool) -> Option<(Vec<u8>, bool)> {
+/// Where the data codewords stand, in the order in which they hold the text.
+fn data_places(blocks: &Blocks) -> Vec<usize> {
+    let of_block = |(block, &length): (usize, &usize)| places(blocks, block).into_iter().take(length);
+    blocks.data.iter().enumerate().flat_map(of_block).collect()
+}
+
+/// How light the modules of the data are, in the order in which they hold the text.
+fn data(bits: &[f32], blocks: &Blocks) -> Vec<f32> {
+    let codeword = |place: usize| bits.get(8 * place..8 * place + 8).unwrap_or_default().iter().copied();
+    data_places(blocks).into_iter().flat_map(codeword).collect()
+}
+
+/// All codewords of a symbol, corrected block by block, and whether that took more than plain dark and light: some were erased, or
+/// bits of the data `settled` beforehand.
+fn mended(bits: &[f32], settled: &[(usize, bool)], blocks: &Blocks, hard: bool) -> Option<(Vec<u8>, bool)> {
     let usual =
         bits.iter().map(|bit| bit.abs()).sum::<f32>() / 2.0 / f32::from(u16::try_from(bits.len()).ok()?);
+    let mut bits = bits.to_vec();
+    let order = data_places(blocks);
+    for &(bit, one) in settled {
+        if let Some(light) = order.get(bit / 8).and_then(|place| bits.get_mut(8 * place + bit % 8)) {
+            *light = if one { -SETTLED } else { SETTLED };
+        }
+    }
     let doubt = |bit: &f32| (-bit.abs() / usual.max(1e-3)).exp();
     let mut all: Vec<u8> = bits.chunks_exact(8).map(codeword).collect();
     let doubts: Vec<f32> = bits.chunks_exact(8).map(|bits| bits.iter().map(doubt).sum()).collect();
-    let mut any = false;
+    let mut any = !settled.is_empty();
     for block in 0..blocks.data.len() {
         let places = places(blocks, block);
         let seen: Vec<u8> = places.iter().filter_map(|&place| all.get(place).copied()).collect();
@@ -246,7 +275,7 @@ mod tests {
     fn more_is_corrected_where_doubt_says_where() {
         // Level Q of version 1 corrects six codewords of unknown place.
         for (codewords, sure, plain, hard) in
-            [(6, 1.0, true, true), (8, 1.0, false, false), (8, 0.1, false, true), (9, 0.1, false, false)]
+            [(6, 1.0, true, true), (8, 1.0, false, false), (9, 0.1, false, true), (10, 0.1, false, false)]
         {
             let (mut light, n) = light(1, QrCodeEcc::Quartile, 3);
             spoil(&mut light, n, codewords, sure);

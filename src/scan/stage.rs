@@ -9,6 +9,7 @@ use image::imageops::{self, FilterType};
 
 use super::fence::Deadline;
 use super::fit::{self, Symbol};
+use super::frame::{self, Frame};
 use super::kernel::{self, Finder, Threshold};
 use super::matrix::Text;
 use super::model::Views;
@@ -29,10 +30,6 @@ const HOPEFUL: u32 = 2600;
 const RADIUS: usize = 22;
 /// A second radius, where blur has run the rings together.
 const TIGHT_RADIUS: usize = 9;
-/// Share of a finder pattern's width that must show it row by row to count as clear, so that the search goes on for its sake
-/// (3/7 when it lies straight); and to be tried beside those of other sizes.
-const CLEAR_ROWS: f64 = 0.3;
-const HOPEFUL_ROWS: f64 = 0.2;
 /// Longer side up to which the decoder library's own search is let loose, pixels: the largest of the sizes, or what is so near to
 /// it that it was not brought there.
 const LIBRARY_SIZE: u32 = 2000;
@@ -86,15 +83,6 @@ impl View {
         corners.map(|corner| Point { x: corner.x * self.scale, y: corner.y * self.scale })
     }
 
-    fn natural_finder(&self, finder: &Finder) -> Finder {
-        let Point { x, y } = self.place(finder);
-        Finder { x, y, span: finder.span * self.scale, ..*finder }
-    }
-
-    fn place(&self, finder: &Finder) -> Point {
-        Point { x: finder.x * self.scale, y: finder.y * self.scale }
-    }
-
     /// A copy with the symbols that were read painted over, so that they cost the library's search nothing.
     fn without_read(&self, image: &GrayImage, finds: &Finds) -> GrayImage {
         let mut copy = image.clone();
@@ -106,8 +94,8 @@ impl View {
         copy
     }
 
-    /// Finder patterns outside all symbols that were read.
-    fn left_over(&self, finds: &Finds) -> Vec<Finder> {
+    /// What looks like a finder pattern along rows of pixels, outside all symbols that were read.
+    fn finders(&self, finds: &Finds) -> Vec<Finder> {
         let mut finders = kernel::finders(&self.contrast);
         for tight in kernel::finders(&kernel::contrast(&self.grey, TIGHT_RADIUS)) {
             let known = |old: &Finder| (old.x - tight.x).hypot(old.y - tight.y) < 0.4 * old.span;
@@ -115,23 +103,16 @@ impl View {
                 finders.push(tight);
             }
         }
-        finders.retain(|finder| !finds.is_read(self.place(finder)));
+        finders.retain(|finder| !finds.is_read(Point { x: finder.x * self.scale, y: finder.y * self.scale }));
         finders
     }
 }
 
 /// Looks for symbols in a picture; what was found, and whether the time was over before all was tried.
 pub(super) fn run(grey: &GrayImage, want: Want, deadline: Deadline) -> (Finds, bool) {
-    let mut search = Progress {
-        finds: Finds::default(),
-        finders: 0,
-        left_over: Vec::new(),
-        all: Vec::new(),
-        want,
-        deadline,
-    };
     let natural = View::of(grey.clone(), 1.0, Stage::Natural);
-    let mut views = Vec::new();
+    let mut search =
+        Progress { finds: Finds::default(), left_over: Vec::new(), is_noise: false, want, deadline };
     let mut smaller = Vec::new();
     search.fit(&natural);
     for size in SIZES {
@@ -143,60 +124,43 @@ pub(super) fn run(grey: &GrayImage, want: Want, deadline: Deadline) -> (Finds, b
         }
     }
     let small = natural.longer() <= SMALL;
-    let dear = !search.is_noise() && (small || (natural.longer() <= HOPEFUL && search.has_clear(2)));
-    if dear && search.is_open() {
-        let sharp = natural.sharpened();
-        search.fit(&sharp);
-        views.push(sharp);
-    }
-    if dear && search.is_open() {
-        let smooth = View::of(imageops::blur(&natural.grey, 1.0), 1.0, Stage::Sharpened);
-        search.fit(&smooth);
-        views.push(smooth);
-    }
-    if dear && search.is_open() {
-        let double = natural.resized(natural.longer() * 2, Some(FilterType::CatmullRom));
-        search.fit(&double);
-        if search.is_open() {
-            let sharp = double.sharpened();
-            search.fit(&sharp);
-            views.push(sharp);
+    let dear = !search.is_noise && (small || (natural.longer() <= HOPEFUL && search.unread() >= 2));
+    let mut views = Vec::new();
+    if dear {
+        let smooth = || View::of(imageops::blur(&natural.grey, 1.0), 1.0, Stage::Sharpened);
+        let double = || natural.resized(natural.longer() * 2, Some(FilterType::CatmullRom));
+        views.extend(search.gather(&natural, Stage::Sharpened, || natural.sharpened()));
+        search.complete(&natural);
+        if search.finds.found.is_empty() {
+            views.extend(search.gather(&natural, Stage::Sharpened, smooth));
+            views.extend(search.gather(&natural, Stage::Doubled, double));
+            views.extend(search.gather(&natural, Stage::Doubled, || double().sharpened()));
         }
-        views.push(double);
+        search.pairs(&natural);
     }
-    if dear && !search.is_done() {
-        search.pool(&natural);
-    }
+    let hopeful = !search.is_noise && (search.unread() >= 3 || (small && search.finds.found.is_empty()));
     views.push(natural);
     views.extend(smaller);
-    let hopeful = !search.is_noise() && (search.has_clear(3) || (small && search.finds.found.is_empty()));
     let finished = !hopeful || search.library(&views);
     let cut_short = !finished || deadline.is_over();
     (search.finds.finish(), cut_short)
 }
 
-/// The share of a finder pattern's width that shows it row by row.
-fn shown(finder: &Finder) -> f64 {
-    f64::from(finder.rows) / f64::from(finder.span)
-}
-
 /// What has been found, and what there may still be.
 struct Progress {
     finds: Finds,
-    /// How many finder patterns the natural size seems to show.
-    finders: usize,
-    /// Clear finder patterns outside the symbols read by then, for each size.
-    left_over: Vec<Vec<Point>>,
-    /// Clear finder patterns of all sizes so far, in the natural one.
-    all: Vec<Finder>,
+    /// Finder patterns outside the symbols read by then, of all sizes, in the natural one.
+    left_over: Vec<Frame>,
+    /// Whether the picture is grain: it looks like finder patterns everywhere, and hardly any of them is one.
+    is_noise: bool,
     want: Want,
     deadline: Deadline,
 }
 
 impl Progress {
-    /// Whether there may be more: nothing was found, or the finder patterns that are left could make a symbol.
+    /// Whether there may be more: nothing was found, or finder patterns are left.
     fn is_open(&self) -> bool {
-        !self.is_done() && (self.finds.found.is_empty() || self.has_clear(3))
+        !self.is_done() && (self.finds.found.is_empty() || self.unread() > 0)
     }
 
     /// Whether what was asked for is found, or the time is over.
@@ -204,16 +168,10 @@ impl Progress {
         self.deadline.is_over() || (self.want == Want::First && !self.finds.found.is_empty())
     }
 
-    /// Whether some size shows at least so many clear finder patterns outside all symbols that were read.
-    fn has_clear(&self, least: usize) -> bool {
-        let unread = |points: &Vec<Point>| points.iter().filter(|&&point| !self.finds.is_read(point)).count();
-        self.left_over.iter().any(|points| unread(points) >= least)
-    }
-
-    /// Whether the picture is grain: it looks like finder patterns everywhere, hardly any of them clear, and nothing came of it.
-    fn is_noise(&self) -> bool {
-        let clear = self.left_over.first().map_or(0, Vec::len);
-        self.finds.found.is_empty() && self.finders >= kernel::MOST && clear < self.finders / 10
+    /// How many clear finder patterns lie outside all symbols that were read.
+    fn unread(&self) -> usize {
+        let open = |frame: &&Frame| frame.agreed >= frame::CLEAR && !self.finds.is_read(frame.at);
+        self.left_over.iter().filter(open).count()
     }
 
     fn add(&mut self, view: &View, stage: Stage, symbol: Symbol) {
@@ -228,36 +186,89 @@ impl Progress {
 
     /// Reads what the finder patterns of one size give.
     fn fit(&mut self, view: &View) {
-        let mut finders = view.left_over(&self.finds);
+        let finders = view.finders(&self.finds);
+        let frames: Vec<Frame> = finders.iter().filter_map(|finder| frame::fit(&view.grey, finder)).collect();
         if view.stage == Stage::Natural {
-            self.finders = finders.len();
+            self.is_noise = finders.len() >= kernel::MOST && frames.len() < finders.len() / 10;
         }
-        for symbol in fit::symbols(view.views(), &finders, self.want, &self.deadline) {
-            self.add(view, view.stage, symbol);
+        self.read(view, view.stage, &frames);
+        for frame in frames {
+            self.keep(frame.scaled(view.scale));
         }
-        finders.retain(|finder| shown(finder) > HOPEFUL_ROWS);
-        self.all.extend(finders.iter().map(|finder| view.natural_finder(finder)));
-        finders.retain(|finder| shown(finder) > CLEAR_ROWS);
-        self.left_over.push(finders.iter().map(|finder| view.place(finder)).collect());
     }
 
-    /// Puts the finder patterns of all sizes together: one size may show what another does not. Reads what three of them give,
-    /// then what pairs do.
-    fn pool(&mut self, view: &View) {
-        let mut pool: Vec<Finder> = Vec::new();
-        for finder in std::mem::take(&mut self.all) {
-            let known = |old: &Finder| (old.x - finder.x).hypot(old.y - finder.y) < 0.25 * old.span;
-            if !self.finds.is_read(view.place(&finder)) && !pool.iter().any(known) {
-                pool.push(finder);
+    /// Looks for finder patterns that only another view shows, and reads what they give with those that are left.
+    fn gather(&mut self, natural: &View, stage: Stage, view: impl FnOnce() -> View) -> Option<View> {
+        if !self.is_open() {
+            return None;
+        }
+        let view = view();
+        let mut more = false;
+        for finder in view.finders(&self.finds) {
+            let (x, y, span) = (finder.x * view.scale, finder.y * view.scale, finder.span * view.scale);
+            if let Some(frame) = frame::fit(&natural.grey, &Finder { x, y, span, ..finder }) {
+                more |= self.keep(frame);
             }
         }
-        pool.truncate(kernel::MOST);
-        for symbol in fit::symbols(view.views(), &pool, self.want, &self.deadline) {
-            self.add(view, view.stage, symbol);
+        if more {
+            self.left_over.retain(|frame| !self.finds.is_read(frame.at));
+            let frames = self.left_over.clone();
+            self.read(natural, stage, &frames);
         }
-        pool.retain(|finder| !self.finds.is_read(view.place(finder)));
-        for symbol in pair::symbols(view.views(), &pool, &self.deadline) {
-            self.add(view, Stage::Pairs, symbol);
+        Some(view)
+    }
+
+    /// Looks beside the finder patterns that are left for those that no view shows, and reads what they give.
+    fn complete(&mut self, natural: &View) {
+        if !self.is_open() {
+            return;
+        }
+        self.left_over.retain(|frame| !self.finds.is_read(frame.at));
+        let mut more = false;
+        for frame in self.left_over.clone() {
+            if self.is_done() {
+                return;
+            }
+            for new in frame::beside(&natural.grey, &frame) {
+                more |= !self.finds.is_read(new.at) && self.keep(new);
+            }
+        }
+        if more {
+            let frames = self.left_over.clone();
+            self.read(natural, Stage::Pairs, &frames);
+        }
+    }
+
+    /// Keeps a finder pattern that is not known yet.
+    fn keep(&mut self, new: Frame) -> bool {
+        let same = |old: &&mut Frame| old.at.distance(new.at) < 2.0 * old.module();
+        match self.left_over.iter_mut().find(same) {
+            Some(old) if old.agreed >= new.agreed => false,
+            Some(old) => {
+                *old = new;
+                true
+            }
+            None => {
+                self.left_over.push(new);
+                true
+            }
+        }
+    }
+
+    fn read(&mut self, view: &View, stage: Stage, frames: &[Frame]) {
+        for symbol in fit::symbols(view.views(), frames, self.want, &self.deadline) {
+            self.add(view, stage, symbol);
+        }
+    }
+
+    /// Reads what pairs of finder patterns give.
+    fn pairs(&mut self, natural: &View) {
+        if !self.is_open() {
+            return;
+        }
+        self.left_over.retain(|frame| !self.finds.is_read(frame.at));
+        for symbol in pair::symbols(natural.views(), &self.left_over, &self.deadline) {
+            self.add(natural, Stage::Pairs, symbol);
         }
     }
 
