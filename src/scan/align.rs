@@ -165,6 +165,25 @@ fn agreement(predicted: &[f32], seen: &[f32], levels: &Levels) -> f32 {
     (both / count - sums[0] * sums[1] / (count * count)) / (spread(0) * spread(1))
 }
 
+/// Where alignment has begun in a picture: what begins at nearly the same place comes to the same end.
+#[derive(Debug, Default)]
+pub(super) struct Starts(Vec<Model>);
+
+impl Starts {
+    /// Whether a start is nowhere nearer to an earlier one than so many pixels; it is remembered.
+    pub(super) fn is_new(&mut self, model: &Model, reach: f32) -> bool {
+        let near = |old: &Model| {
+            old.modules == model.modules
+                && old.finders().iter().zip(model.finders()).all(|(old, new)| old.distance(new) < reach)
+        };
+        let new = !self.0.iter().any(near);
+        if new {
+            self.0.push(*model);
+        }
+        new
+    }
+}
+
 /// How well a symbol's map agrees with the picture in the end.
 #[derive(Debug, Default)]
 struct Aligned {

@@ -1,13 +1,13 @@
-//! Three finder patterns -> a bit matrix -> a text.
+//! Three finder patterns -> a symbol.
 //!
-//! Triples of finder patterns that could be the corners of one symbol are ranked by shape. For each, a projective map
-//! from modules to pixels is fitted to what every symbol of that size must show (finder rings, timing lines, alignment
-//! pattern); then each module is sampled in grey, and the decoder library corrects what is wrong and judges.
+//! A finder pattern's frame says which way and how far a module goes, so it also says which others can stand beside it, and how many
+//! modules lie between: triples of them are ranked by how well their frames agree. For each, the fourth corner is searched by
+//! what every symbol of that size must show (finder rings, timing lines, alignment pattern); then the map is aligned and read.
 //! Small symbols only (versions 1 to 5): larger ones are left to `whole`. Does not see mirrored symbols.
 
 use image::GrayImage;
 
-use super::align;
+use super::align::{self, Starts};
 use super::fence::Deadline;
 use super::frame::{Frame, Way};
 use super::kernel;
@@ -22,6 +22,8 @@ pub(super) const MOST_OFF: f32 = 0.4;
 const NEAR_SIZE: f32 = 0.2;
 /// Share of what a symbol must show from which a guess is worth aligning.
 const WORTH_ALIGNING: f32 = 0.3;
+/// How near two guesses must be to be the same, modules.
+const SAME: f32 = 0.3;
 /// Agreement from which we say that a symbol was there.
 const SURE: f32 = 0.72;
 /// Share of what a symbol must show, and of the timing lines alone.
@@ -49,7 +51,13 @@ struct Triple {
 }
 
 /// Reads what can be read from a picture's finder patterns.
-pub(super) fn symbols(views: Views<'_>, frames: &[Frame], want: Want, deadline: &Deadline) -> Vec<Symbol> {
+pub(super) fn symbols(
+    views: Views<'_>,
+    frames: &[Frame],
+    starts: &mut Starts,
+    want: Want,
+    deadline: &Deadline,
+) -> Vec<Symbol> {
     let mut used = vec![false; frames.len()];
     let mut symbols = Vec::new();
     let mut seen: Vec<(Triple, Symbol)> = Vec::new();
@@ -60,7 +68,7 @@ pub(super) fn symbols(views: Views<'_>, frames: &[Frame], want: Want, deadline: 
         if triple.members.iter().any(|&member| used.get(member).copied().unwrap_or(true)) {
             continue;
         }
-        let Some((model, agreed, text)) = attempt(views, &triple) else { continue };
+        let Some((model, agreed, text)) = attempt(views, &triple, starts) else { continue };
         let corners = model.corners();
         if text.is_some() {
             for &member in &triple.members {
@@ -102,7 +110,7 @@ pub(super) fn again(views: Views<'_>, modules: usize, corners: [Point; 4]) -> Op
 
 /// Fits a triple and tries to read it, with every size that it may have: the best model, how well it agrees with the picture, and the
 /// text.
-fn attempt(views: Views<'_>, triple: &Triple) -> Option<(Model, f32, Option<Text>)> {
+fn attempt(views: Views<'_>, triple: &Triple, starts: &mut Starts) -> Option<(Model, f32, Option<Text>)> {
     let full = full_contrast(views.contrast, &triple.points, triple.module);
     let off = |modules: &u8| (f32::from(*modules) - triple.modules).abs();
     let mut sizes = [21_u8, 25, 29, 33, 37];
@@ -119,7 +127,7 @@ fn attempt(views: Views<'_>, triple: &Triple) -> Option<(Model, f32, Option<Text
         }
         model.search_fourth(views, &shown, full, triple.module);
         let score = model.score(views.contrast, &shown, full);
-        if score < WORTH_ALIGNING {
+        if score < WORTH_ALIGNING || !starts.is_new(&model, SAME * triple.module) {
             continue;
         }
         let (agreed, text) = align::read(&mut model, views, triple.module);

@@ -25,8 +25,11 @@ pub(super) const FAIR: f32 = 0.55;
 /// Agreement from which it surely is one.
 pub(super) const CLEAR: f32 = 0.65;
 /// The least that one of the first guesses must agree.
-const WORTH_FITTING: f32 = 0.2;
+const WORTH_FITTING: f32 = 0.25;
 const ROUNDS: usize = 10;
+/// After so many rounds it must agree by so much to go on.
+const EARLY: usize = 3;
+const WORTH_GOING_ON: f32 = 0.4;
 /// Modules a side with the light ring, and places a side: in the middles of modules and half way between them.
 const MODULES: usize = 9;
 const SIDE: usize = 2 * MODULES - 1;
@@ -223,11 +226,13 @@ impl Fit<'_> {
         (seen, both)
     }
 
-    /// One round: how far it moved anything, modules; `None` when the equations cannot be solved.
-    fn step(&mut self) -> Option<f32> {
+    /// One round: how far it moved anything, modules, and how well it agreed before; `None` when the equations cannot be solved.
+    fn step(&mut self) -> Option<(f32, f32)> {
         let template = &*TEMPLATE;
         let (seen, both) = self.seen();
-        let spread = (seen.iter().map(|seen| seen * seen).sum::<f32>() / seen.len() as f32).sqrt();
+        let square = square(&seen);
+        let agreed = both / (square * template.square).max(1e-3).sqrt();
+        let spread = (square / seen.len() as f32).sqrt();
         let half = (both / template.square).max(0.6 * spread).max(1.0);
         let off: Vec<f32> =
             seen.iter().zip(&template.shown).map(|(seen, shown)| seen / half - shown).collect();
@@ -276,7 +281,7 @@ impl Fit<'_> {
             Point { x: across.x + part(2), y: across.y + part(4) },
             Point { x: down.x + part(3), y: down.y + part(5) },
         ];
-        Some(far)
+        Some((far, agreed))
     }
 }
 
@@ -307,16 +312,23 @@ pub(super) fn fit(grey: &GrayImage, finder: &Finder) -> Option<Frame> {
     sane.then_some(frame)
 }
 
+fn square(values: &[f32]) -> f32 {
+    values.iter().map(|value| value * value).sum()
+}
+
 /// Moves a frame until it agrees with the picture; `None` when it does not come to look like a finder pattern.
 fn fitted(mut fit: Fit<'_>) -> Option<Frame> {
-    for _ in 0..ROUNDS {
-        if fit.step()? < STILL {
+    for round in 0..ROUNDS {
+        let (moved, agreed) = fit.step()?;
+        if moved < STILL {
             break;
+        }
+        if round >= EARLY && agreed < WORTH_GOING_ON {
+            return None;
         }
     }
     let (seen, both) = fit.seen();
-    let square: f32 = seen.iter().map(|value| value * value).sum();
-    let agreed = both / (square * TEMPLATE.square).max(1e-3).sqrt();
+    let agreed = both / (square(&seen) * TEMPLATE.square).max(1e-3).sqrt();
     let [u, v] = fit.axes;
     let open = u.x * v.y - u.y * v.x > 0.3 * u.x.hypot(u.y) * v.x.hypot(v.y);
     (agreed >= FAIR && open).then_some(Frame { at: fit.at, axes: fit.axes, agreed })

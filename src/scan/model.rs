@@ -1,8 +1,7 @@
 //! Where the modules of one symbol lie in a picture, and what stands in them.
 //!
-//! A projective map, bowed along both axes for labels on round packs, is fitted to what every symbol of a size must show:
-//! finder rings, timing lines, alignment pattern. Then each module is sampled in grey, and the decoder library corrects
-//! what is wrong and judges.
+//! A projective map, bent for labels on round packs; how well it shows what every symbol of a size must show: finder rings, timing
+//! lines, alignment pattern, quiet zone. Each module is sampled in grey, cut into dark and light in a few ways, and read.
 
 use image::GrayImage;
 

@@ -3,7 +3,7 @@
 //! The place of the third is searched wherever a label that leans or bends away may have it; the likeliest guesses of all pairs
 //! are then aligned, best first. Dear, so this comes after all that needs three.
 
-use super::align;
+use super::align::{self, Starts};
 use super::fence::Deadline;
 use super::fit::{self, MOST_OFF, Symbol, full_contrast};
 use super::frame::{Frame, Way};
@@ -21,6 +21,8 @@ const FARTHEST: f32 = 1.2;
 const ASIDE: f32 = 0.2;
 /// How far the number of modules may be off.
 const NEAR_SIZE: f32 = 0.2;
+/// How near two guesses must be to be the same, modules.
+const SAME: f32 = 0.8;
 /// How many places are looked at closely, after a look at the third finder and the timing lines alone.
 const LOOKS: usize = 24;
 /// How many of these are fitted.
@@ -48,7 +50,12 @@ struct Guess {
 }
 
 /// Reads what pairs of finder patterns give that are part of no symbol yet.
-pub(super) fn symbols(views: Views<'_>, frames: &[Frame], deadline: &Deadline) -> Vec<Symbol> {
+pub(super) fn symbols(
+    views: Views<'_>,
+    frames: &[Frame],
+    starts: &mut Starts,
+    deadline: &Deadline,
+) -> Vec<Symbol> {
     let mut guesses: Vec<Guess> = Vec::new();
     for (i, a) in frames.iter().enumerate() {
         for (j, b) in frames.iter().enumerate() {
@@ -65,16 +72,20 @@ pub(super) fn symbols(views: Views<'_>, frames: &[Frame], deadline: &Deadline) -
         }
     }
     guesses.sort_by(|a, b| b.score.total_cmp(&a.score));
-    guesses.truncate(MOST_GUESSES);
     let mut used = vec![false; frames.len()];
     let mut symbols = Vec::new();
+    let mut tried = 0;
     for mut guess in guesses {
-        if deadline.is_over() {
+        if deadline.is_over() || tried == MOST_GUESSES {
             break;
         }
         if guess.pair.iter().any(|&place| used.get(place) == Some(&true)) {
             continue;
         }
+        if !starts.is_new(&guess.model, SAME * guess.module) {
+            continue;
+        }
+        tried += 1;
         let (agreed, text) = align::read(&mut guess.model, views, guess.module);
         if text.is_some() {
             for place in guess.pair {

@@ -80,7 +80,7 @@ pub enum Stage {
     Sharpened,
     /// Twice as large.
     Doubled,
-    /// By two finder patterns: the third is hidden.
+    /// By one or two finder patterns: the others are hidden, or turned away, and were looked for beside them.
     Pairs,
     /// By the decoder library's own search.
     Library,

@@ -1,12 +1,15 @@
 //! Which sizes of a picture are looked at, by what, and when to stop.
 //!
-//! First the finder patterns of every size are fitted, from the natural size down, then at double size; then, if
-//! something is left over or nothing was found, the decoder library's own search goes over the smaller sizes. All is
-//! over when the finder patterns that are left cannot make a symbol, or when the time is.
+//! First what looks like finder patterns in every size is measured and fitted, from the natural size down. Where some are left
+//! over, or nothing was found, more of them are gathered: from a view with steeper edges, then beside those that are left; only
+//! where nothing at all was read in a small picture, from a smooth one and at double size too. All fits are made in the natural size. Then pairs of
+//! finder patterns are tried, and in the end the decoder library's own search. All is over when no clear finder pattern is left, or
+//! when the time is.
 
 use image::GrayImage;
 use image::imageops::{self, FilterType};
 
+use super::align::Starts;
 use super::fence::Deadline;
 use super::fit::{self, Symbol};
 use super::frame::{self, Frame};
@@ -33,6 +36,9 @@ const TIGHT_RADIUS: usize = 9;
 /// Longer side up to which the decoder library's own search is let loose, pixels: the largest of the sizes, or what is so near to
 /// it that it was not brought there.
 const LIBRARY_SIZE: u32 = 2000;
+
+/// How many of the best shown finder patterns say whether a picture is grain.
+const PROBE: usize = 100;
 
 /// One size of the picture.
 struct View {
@@ -111,8 +117,14 @@ impl View {
 /// Looks for symbols in a picture; what was found, and whether the time was over before all was tried.
 pub(super) fn run(grey: &GrayImage, want: Want, deadline: Deadline) -> (Finds, bool) {
     let natural = View::of(grey.clone(), 1.0, Stage::Natural);
-    let mut search =
-        Progress { finds: Finds::default(), left_over: Vec::new(), is_noise: false, want, deadline };
+    let mut search = Progress {
+        finds: Finds::default(),
+        left_over: Vec::new(),
+        is_noise: false,
+        starts: Starts::default(),
+        want,
+        deadline,
+    };
     let mut smaller = Vec::new();
     search.fit(&natural);
     for size in SIZES {
@@ -131,7 +143,7 @@ pub(super) fn run(grey: &GrayImage, want: Want, deadline: Deadline) -> (Finds, b
         let double = || natural.resized(natural.longer() * 2, Some(FilterType::CatmullRom));
         views.extend(search.gather(&natural, Stage::Sharpened, || natural.sharpened()));
         search.complete(&natural);
-        if search.finds.found.is_empty() {
+        if small && search.finds.found.is_empty() {
             views.extend(search.gather(&natural, Stage::Sharpened, smooth));
             views.extend(search.gather(&natural, Stage::Doubled, double));
             views.extend(search.gather(&natural, Stage::Doubled, || double().sharpened()));
@@ -153,6 +165,8 @@ struct Progress {
     left_over: Vec<Frame>,
     /// Whether the picture is grain: it looks like finder patterns everywhere, and hardly any of them is one.
     is_noise: bool,
+    /// What has been tried in the natural size.
+    starts: Starts,
     want: Want,
     deadline: Deadline,
 }
@@ -186,10 +200,21 @@ impl Progress {
 
     /// Reads what the finder patterns of one size give.
     fn fit(&mut self, view: &View) {
-        let finders = view.finders(&self.finds);
-        let frames: Vec<Frame> = finders.iter().filter_map(|finder| frame::fit(&view.grey, finder)).collect();
+        let mut finders = view.finders(&self.finds);
+        let framed = |finders: &[Finder]| -> Vec<Frame> {
+            finders.iter().filter_map(|finder| frame::fit(&view.grey, finder)).collect()
+        };
+        // Grain looks like finder patterns everywhere; where hardly any of the best shown is one, the rest is not asked.
+        let grain = finders.len() >= kernel::MOST && {
+            let best = finders.get(..PROBE).unwrap_or_default();
+            framed(best).len() < PROBE / 10
+        };
+        if grain {
+            finders.truncate(PROBE);
+        }
+        let frames = framed(&finders);
         if view.stage == Stage::Natural {
-            self.is_noise = finders.len() >= kernel::MOST && frames.len() < finders.len() / 10;
+            self.is_noise = grain;
         }
         self.read(view, view.stage, &frames);
         for frame in frames {
@@ -256,7 +281,9 @@ impl Progress {
     }
 
     fn read(&mut self, view: &View, stage: Stage, frames: &[Frame]) {
-        for symbol in fit::symbols(view.views(), frames, self.want, &self.deadline) {
+        let mut own = Starts::default();
+        let starts = if view.stage == Stage::Natural { &mut self.starts } else { &mut own };
+        for symbol in fit::symbols(view.views(), frames, starts, self.want, &self.deadline) {
             self.add(view, stage, symbol);
         }
     }
@@ -267,7 +294,7 @@ impl Progress {
             return;
         }
         self.left_over.retain(|frame| !self.finds.is_read(frame.at));
-        for symbol in pair::symbols(natural.views(), &self.left_over, &self.deadline) {
+        for symbol in pair::symbols(natural.views(), &self.left_over, &mut self.starts, &self.deadline) {
             self.add(natural, Stage::Pairs, symbol);
         }
     }
