@@ -35,14 +35,18 @@ fn places(n: usize) -> impl Iterator<Item = ((usize, usize), u16)> {
     })
 }
 
-/// The legal words, likeliest first, by how light each module is (below zero: dark, a one).
+/// Share of the best word's fit from which another one is worth a try.
+const RIVAL: f32 = 0.7;
+
+/// The legal words that may stand there, likeliest first, by how light each module is (below zero: dark, a one).
 pub(super) fn likeliest(n: usize, light: impl Fn((usize, usize)) -> f32) -> Vec<u16> {
     let fits = |word: u16| {
         places(n).map(|(place, bit)| if word >> bit & 1 == 1 { -light(place) } else { light(place) }).sum()
     };
     let mut all: Vec<(f32, u16)> = words().map(|word| (fits(word), word)).collect();
     all.sort_by(|a, b| b.0.total_cmp(&a.0));
-    all.into_iter().map(|(_, word)| word).collect()
+    let best = all.first().map_or(0.0, |&(fit, _)| fit);
+    all.into_iter().filter(|&(fit, _)| fit >= RIVAL * best).map(|(_, word)| word).collect()
 }
 
 /// The level as it stands in a word, and the mask.

@@ -4,23 +4,28 @@
 //! memory). Method: Berlekamp and Massey on syndromes that know of the erasures, then Forney's formula (Blahut, "Algebraic Codes
 //! for Data Transmission", 2003, sections 7.4 and 7.5; from memory).
 
-use std::sync::LazyLock;
-
 /// Powers of 2, twice over, and logarithms.
-static TABLES: LazyLock<([u8; 512], [u8; 256])> = LazyLock::new(|| {
+static TABLES: ([u8; 512], [u8; 256]) = tables();
+
+#[expect(
+    clippy::indexing_slicing,
+    clippy::as_conversions,
+    clippy::cast_possible_truncation,
+    reason = "worked out while compiling, which fails on a fault"
+)]
+const fn tables() -> ([u8; 512], [u8; 256]) {
     let (mut powers, mut logs) = ([0_u8; 512], [0_u8; 256]);
-    let mut power = 1_u16;
-    for (exponent, place) in powers.iter_mut().enumerate() {
-        *place = u8::try_from(power).unwrap_or(0);
-        if exponent < 255
-            && let (Ok(exponent), Some(log)) = (u8::try_from(exponent), logs.get_mut(usize::from(power)))
-        {
-            *log = exponent;
+    let (mut power, mut exponent) = (1_u16, 0);
+    while exponent < 512 {
+        powers[exponent] = power as u8;
+        if exponent < 255 {
+            logs[power as usize] = exponent as u8;
         }
         power = (power << 1) ^ if power & 0x80 == 0 { 0 } else { 0x11D };
+        exponent += 1;
     }
     (powers, logs)
-});
+}
 
 /// 2 to a power.
 fn power(exponent: usize) -> u8 {
@@ -32,7 +37,7 @@ fn log(value: u8) -> usize {
 }
 
 fn times(a: u8, b: u8) -> u8 {
-    if a == 0 || b == 0 { 0 } else { power(log(a) + log(b)) }
+    if a == 0 || b == 0 { 0 } else { TABLES.0.get(log(a) + log(b)).copied().unwrap_or(0) }
 }
 
 fn over(a: u8, b: u8) -> u8 {
