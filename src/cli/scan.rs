@@ -3,13 +3,14 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use crate::app::error::AppError;
 use crate::app::tray::{self, Tray};
 use crate::domain::verdict::Verdict;
 use crate::print::marked;
 use crate::scan::picture::{self, Limits};
 
 use super::Exit;
-use super::context::Context;
+use super::context::{Context, report};
 use super::error::CliError;
 use super::output;
 
@@ -48,9 +49,26 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
     let mut ledger = context.look()?;
     let (now, limits) = (context.clock()(), Limits { budget: args.within, ..Limits::default() });
     let mut worst = Exit::Yes;
+    let mut copies = Vec::new();
     for path in &args.pictures {
-        let tray = ledger.transact(|ledger| tray::look(ledger, path, &limits, now))?;
-        let copy = args.mark.as_deref().map(|folder| copy(path, folder, &tray, &limits)).transpose()?;
+        // A picture that cannot be looked at must not keep the others of the crate from being told.
+        let tray = match ledger.transact(|ledger| tray::look(ledger, path, &limits, now)) {
+            Ok(tray) => tray,
+            Err(error @ AppError::Input { .. }) => {
+                report(&error.into());
+                worst = worst.max(Exit::Bad);
+                continue;
+            }
+            Err(error) => return Err(error.into()),
+        };
+        let copy = match &args.mark {
+            Some(folder) => {
+                let copy = free_name(path, folder, &copies);
+                copies.push(copy.clone());
+                Some(write_copy(path, &copy, &tray, &limits)?)
+            }
+            None => None,
+        };
         let unfit =
             |seen: &tray::Seen| seen.verdict.as_ref().is_some_and(|told| told.verdict != Verdict::Fit);
         worst = worst.max(if !tray.unread.is_empty() || tray.seen.is_empty() {
@@ -85,14 +103,22 @@ fn tell(context: &Context, tray: &Tray, marked: Option<String>) -> Result<(), Cl
     output::lines(&wrapped)
 }
 
-/// Writes a marked copy into a folder; the picture itself is never touched.
-fn copy(path: &Path, folder: &Path, tray: &Tray, limits: &Limits) -> Result<PathBuf, CliError> {
-    std::fs::create_dir_all(folder).map_err(|error| CliError::file(folder, &error))?;
+/// A name for the marked copy of a picture that no other picture of this call has: two folders may hold a `tray.jpg` each.
+fn free_name(path: &Path, folder: &Path, taken: &[PathBuf]) -> PathBuf {
+    let stem = path.file_stem().map_or_else(|| "picture".into(), std::ffi::OsStr::to_string_lossy);
+    let plain = folder.join(format!("{stem}-marked.png"));
+    let numbered = (2_usize..).map(|number| folder.join(format!("{stem}-marked-{number}.png")));
+    std::iter::once(plain.clone()).chain(numbered).find(|name| !taken.contains(name)).unwrap_or(plain)
+}
+
+/// Writes a marked copy; the picture itself is never touched.
+fn write_copy(path: &Path, copy: &Path, tray: &Tray, limits: &Limits) -> Result<PathBuf, CliError> {
+    if let Some(folder) = copy.parent() {
+        std::fs::create_dir_all(folder).map_err(|error| CliError::file(folder, &error))?;
+    }
     let mut picture =
         picture::colour(path, limits).map_err(|error| CliError::bad(error.to_string(), error.hint()))?;
     marked::mark(&mut picture, tray).map_err(|error| CliError::fault(error.to_string()))?;
-    let stem = path.file_stem().map_or_else(|| "picture".into(), std::ffi::OsStr::to_string_lossy);
-    let copy = folder.join(format!("{stem}-marked.png"));
-    picture.save(&copy).map_err(|error| CliError::fault(format!("{}: {error}", copy.display())))?;
-    Ok(copy)
+    picture.save(copy).map_err(|error| CliError::fault(format!("{}: {error}", copy.display())))?;
+    Ok(copy.to_owned())
 }

@@ -23,7 +23,7 @@ const LONGEST: usize = 4096;
 /// What is scanned.
 #[derive(Debug, Clone, clap::Args)]
 pub(super) struct Scans {
-    /// Codes, words or picture files (PNG, JPEG); without any, lines from stdin
+    /// Codes, words or picture files (JPEG, PNG, WebP); without any, lines from stdin
     #[arg(value_name = "SCAN")]
     pub(super) scans: Vec<String>,
     /// Take in pictures as they arrive in a folder, each once; stop with Ctrl-C

@@ -1,11 +1,14 @@
 //! Watching a folder: pictures that arrive in it, from a phone say, are taken in as they land.
 //!
-//! A picture is taken when it has not changed between two looks, and looked at again if it changes after all; each is taken once, also after a restart, since the ledger
-//! remembers it by a digest in the very transaction that enters what it shows.
+//! A picture is taken when it has not changed between two looks and is whole; what is not whole may still be on its way, and is given
+//! some time before it is called broken. Each is taken once, also after a restart, since the ledger remembers it by a digest in the
+//! very transaction that enters what it shows.
 
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
-use std::time::{Duration, SystemTime};
+use std::time::{Duration, Instant, SystemTime};
+
+use crate::scan::picture::{self, Limits};
 
 use super::error::CliError;
 use super::session::is_picture;
@@ -13,11 +16,16 @@ use super::session::is_picture;
 /// How long between two looks at the folder.
 const PAUSE: Duration = Duration::from_millis(400);
 
+/// How long a file that is no whole picture may stand still before it is given all the same, to be complained of.
+const PATIENCE: Duration = Duration::from_secs(8);
+
 /// What a file was when it was last looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct State {
     bytes: u64,
     changed: SystemTime,
+    /// When it was first seen like this; a copied file may bear an older time of change.
+    since: Instant,
     handled: bool,
 }
 
@@ -58,10 +66,13 @@ impl Folder {
             // A file that is gone again by now is nobody's.
             let Ok(found) = std::fs::metadata(&path) else { continue };
             let Ok(changed) = found.modified() else { continue };
-            let now = State { bytes: found.len(), changed, handled: false };
+            let now = State { bytes: found.len(), changed, since: Instant::now(), handled: false };
             match self.known.get_mut(&path) {
                 Some(old) if (old.bytes, old.changed) == (now.bytes, now.changed) => {
-                    if !old.handled && now.bytes > 0 {
+                    let is_ready = || {
+                        old.since.elapsed() >= PATIENCE || picture::digest(&path, &Limits::default()).is_ok()
+                    };
+                    if !old.handled && now.bytes > 0 && is_ready() {
                         old.handled = true;
                         ready.push((changed, path));
                     }

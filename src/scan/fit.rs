@@ -5,6 +5,8 @@
 //! what every symbol of that size must show (finder rings, timing lines, alignment pattern); then the map is aligned and read.
 //! Small symbols only (versions 1 to 5): larger ones are left to `whole`. Does not see mirrored symbols.
 
+use std::ops::Range;
+
 use image::GrayImage;
 
 use super::align::{self, Starts};
@@ -19,7 +21,10 @@ use super::picture::{Point, Want};
 const MOST_TRIPLES: usize = 1500;
 /// How far a frame may point off a side, the sine of the angle; and how far the number of modules may be off.
 pub(super) const MOST_OFF: f32 = 0.4;
-const NEAR_SIZE: f32 = 0.2;
+pub(super) const NEAR_SIZE: f32 = 0.2;
+/// Modules a side that are looked for, and between what a rough count of them must lie.
+pub(super) const SIZES: [u8; 5] = [21, 25, 29, 33, 37];
+pub(super) const ANY_SIZE: Range<f32> = 18.0..41.0;
 /// Share of what a symbol must show from which a guess is worth aligning.
 const WORTH_ALIGNING: f32 = 0.3;
 /// How near two guesses must be to be the same, modules.
@@ -113,7 +118,7 @@ pub(super) fn again(views: Views<'_>, modules: usize, corners: [Point; 4]) -> Op
 fn attempt(views: Views<'_>, triple: &Triple, starts: &mut Starts) -> Option<(Model, f32, Option<Text>)> {
     let full = full_contrast(views.contrast, &triple.points, triple.module);
     let off = |modules: &u8| (f32::from(*modules) - triple.modules).abs();
-    let mut sizes = [21_u8, 25, 29, 33, 37];
+    let mut sizes = SIZES;
     sizes.sort_by(|a, b| off(a).total_cmp(&off(b)));
     let mut best: Option<(Model, f32)> = None;
     for modules in sizes.into_iter().filter(|size| off(size) <= NEAR_SIZE * triple.modules) {
@@ -193,7 +198,7 @@ pub(super) fn side(a: &Frame, b: &Frame) -> Option<Side> {
     let (off_a, off_b) = (off(from, one), off(to, other));
     let ratio = one.max(other) / one.min(other);
     let modules = 2.0 * length / (one + other) + 7.0;
-    let fits = off_a < MOST_OFF && off_b < MOST_OFF && ratio < 2.2 && (18.0..41.0).contains(&modules);
+    let fits = off_a < MOST_OFF && off_b < MOST_OFF && ratio < 2.2 && ANY_SIZE.contains(&modules);
     fits.then_some(Side { modules, blame: off_a + off_b + 0.3 * (ratio - 1.0), from, to })
 }
 
@@ -228,7 +233,7 @@ fn triple([(i, a), (j, b), (k, c)]: [(usize, &Frame); 3], across: &Side, down: &
     }
     let ratio = across.modules.max(down.modules) / across.modules.min(down.modules);
     let modules = f32::midpoint(across.modules, down.modules);
-    let nearest = [21.0_f32, 25.0, 29.0, 33.0, 37.0].map(|size| (size - modules).abs());
+    let nearest = SIZES.map(|size| (f32::from(size) - modules).abs());
     let off_size = nearest.into_iter().fold(f32::MAX, f32::min) / modules;
     (ratio < 1.5).then(|| Triple {
         blame: across.blame + down.blame + (ratio - 1.0) + off_size,

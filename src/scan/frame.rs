@@ -38,18 +38,6 @@ const BLUR: f32 = 0.15;
 /// How many ways of turning are tried within a quarter, and the stretches along both sides.
 const TURNS: u8 = 6;
 const STRETCHES: [(f32, f32); 3] = [(1.0, 1.0), (1.15, 0.75), (0.75, 1.15)];
-/// Beside a finder: from where on the next is looked for, in how many steps of which size, and how far aside for each module; modules.
-const NEAREST: f32 = 10.5;
-const FAR_STEPS: u8 = 30;
-const RAY_STEP: f32 = 0.8;
-const ASIDE: f32 = 0.2;
-/// By how much the next may be stretched along and aside.
-const LEANS: [(f32, f32); 5] = [(1.0, 1.0), (0.75, 1.0), (1.0, 0.75), (0.55, 1.0), (1.0, 0.55)];
-/// How clear a glance must be beside one at the finder itself: the next may lie in shadow.
-const GLANCE: f32 = 0.2;
-/// The least that a place must agree, and how many places are looked at each way.
-const WORTH_LOOKING: f32 = 0.4;
-const LOOKS: usize = 4;
 /// The farthest that one round moves anything, and the movement that ends the fit, modules.
 const FARTHEST: f32 = 0.5;
 const STILL: f32 = 0.03;
@@ -103,7 +91,7 @@ pub(super) struct Frame {
     /// Its middle, pixels.
     pub(super) at: Point,
     /// A module's way along one side and along the next, clockwise, pixels.
-    axes: [Point; 2],
+    pub(super) axes: [Point; 2],
     /// How well it agrees with what a finder looks like: 0 not at all, 1 in full.
     pub(super) agreed: f32,
 }
@@ -150,10 +138,10 @@ impl Frame {
 }
 
 /// A frame being fitted.
-struct Fit<'a> {
-    grey: &'a GrayImage,
-    at: Point,
-    axes: [Point; 2],
+pub(super) struct Fit<'a> {
+    pub(super) grey: &'a GrayImage,
+    pub(super) at: Point,
+    pub(super) axes: [Point; 2],
 }
 
 /// The coordinate of a place along a side, modules from the middle.
@@ -168,7 +156,7 @@ impl Fit<'_> {
     }
 
     /// By how much the ring between is lighter than the rings, at nine places: a glance before a look.
-    fn glance(&self) -> f32 {
+    pub(super) fn glance(&self) -> f32 {
         let seen = |u: f32, v: f32| {
             let at = self.place(u, v);
             kernel::sample(self.grey, at.x, at.y)
@@ -178,7 +166,7 @@ impl Fit<'_> {
     }
 
     /// The correlation at the middles of the modules alone.
-    fn roughly(&self) -> f32 {
+    pub(super) fn roughly(&self) -> f32 {
         let template = &*TEMPLATE;
         let (mut sum, mut square, mut both, mut shown_sum, mut shown_square) = (0.0, 0.0, 0.0, 0.0, 0.0);
         for y in (0..SIDE).step_by(2) {
@@ -304,20 +292,17 @@ pub(super) fn fit(grey: &GrayImage, finder: &Finder) -> Option<Frame> {
         }
     }
     let (_, axes) = best.filter(|&(agreed, _)| agreed >= WORTH_FITTING)?;
-    let frame = fitted(Fit { grey, at, axes })?;
-    let module = finder.span / 7.0;
-    let [u, v] = frame.axes;
-    let sane = [u, v].iter().all(|side| (0.3..2.0).contains(&(side.x.hypot(side.y) / module)))
-        && frame.at.distance(at) < 2.0 * module;
-    sane.then_some(frame)
+    fitted(Fit { grey, at, axes }, finder.span / 7.0)
 }
 
 fn square(values: &[f32]) -> f32 {
     values.iter().map(|value| value * value).sum()
 }
 
-/// Moves a frame until it agrees with the picture; `None` when it does not come to look like a finder pattern.
-fn fitted(mut fit: Fit<'_>) -> Option<Frame> {
+/// Moves a frame until it agrees with the picture; `None` when it does not come to look like a finder pattern about where it began,
+/// with modules about as large as expected.
+pub(super) fn fitted(mut fit: Fit<'_>, module: f32) -> Option<Frame> {
+    let began = fit.at;
     for round in 0..ROUNDS {
         let (moved, agreed) = fit.step()?;
         if moved < STILL {
@@ -331,55 +316,9 @@ fn fitted(mut fit: Fit<'_>) -> Option<Frame> {
     let agreed = both / (square(&seen) * TEMPLATE.square).max(1e-3).sqrt();
     let [u, v] = fit.axes;
     let open = u.x * v.y - u.y * v.x > 0.3 * u.x.hypot(u.y) * v.x.hypot(v.y);
-    (agreed >= FAIR && open).then_some(Frame { at: fit.at, axes: fit.axes, agreed })
-}
-
-/// Looks for the finder patterns that may stand beside one, along both of its sides both ways: what turns away from the camera, or
-/// is blurred, shows its rings to nobody who does not know where and how it lies.
-pub(super) fn beside(grey: &GrayImage, frame: &Frame) -> Vec<Frame> {
-    let mut found = Vec::new();
-    let worth_a_look = GLANCE * Fit { grey, at: frame.at, axes: frame.axes }.glance();
-    for Way { along, aside } in frame.ways() {
-        let at = |t: f32, s: f32| Point {
-            x: frame.at.x + t * along.x + s * aside.x,
-            y: frame.at.y + t * along.y + s * aside.y,
-        };
-        let mut guesses: Vec<(f32, Fit<'_>)> = Vec::new();
-        for far in 0..FAR_STEPS {
-            let t = NEAREST + RAY_STEP * f32::from(far);
-            let reach = (ASIDE * t / RAY_STEP).ceil();
-            let mut s = -reach * RAY_STEP;
-            while s <= reach * RAY_STEP {
-                for (wide, high) in LEANS {
-                    let axes = [
-                        Point { x: along.x * wide, y: along.y * wide },
-                        Point { x: aside.x * high, y: aside.y * high },
-                    ];
-                    let fit = Fit { grey, at: at(t, s), axes };
-                    if fit.glance() < worth_a_look {
-                        continue;
-                    }
-                    let agreed = fit.roughly();
-                    if agreed >= WORTH_LOOKING {
-                        guesses.push((agreed, fit));
-                    }
-                }
-                s += RAY_STEP;
-            }
-        }
-        guesses.sort_by(|a, b| b.0.total_cmp(&a.0));
-        let mut tried: Vec<Point> = Vec::new();
-        for (_, fit) in guesses {
-            if tried.len() >= LOOKS {
-                break;
-            }
-            if tried.iter().all(|old| old.distance(fit.at) > 3.0 * frame.module()) {
-                tried.push(fit.at);
-                found.extend(fitted(fit));
-            }
-        }
-    }
-    found
+    let sane = [u, v].iter().all(|side| (0.3..2.0).contains(&(side.x.hypot(side.y) / module)))
+        && fit.at.distance(began) < 2.0 * module;
+    (agreed >= FAIR && open && sane).then_some(Frame { at: fit.at, axes: fit.axes, agreed })
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 //!
 //! [`picture::read`] is the door: a picture file goes in, the texts of the symbols in it come out with their places, in
 //! reading order. Behind it stand, in the order in which a picture passes them: `load` (file -> upright picture),
-//! `stage` (which views are looked at, and when to stop), `frame` (how a finder pattern lies), `fit` (three finder patterns -> a
+//! `stage` (which views are looked at, and when to stop), `frame` (how a finder pattern lies), `beside` (those that hide beside one), `fit` (three finder patterns -> a
 //! symbol), `pair` (two of them), `align` over a `lattice` (exactly where a symbol's modules lie), `model` (their map, and what
 //! stands in them), `equal` (freed of their neighbours), `soft` and `solomon` (read by how sure each is), `filler` (what must
 //! stand behind a text), `format` (format words), `matrix` (the decoder library's judgement), `whole` (its own search), `place`
@@ -15,6 +15,7 @@
 
 mod advice;
 mod align;
+mod beside;
 mod equal;
 mod fence;
 mod filler;

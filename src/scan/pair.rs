@@ -5,7 +5,7 @@
 
 use super::align::{self, Starts};
 use super::fence::Deadline;
-use super::fit::{self, MOST_OFF, Symbol, full_contrast};
+use super::fit::{self, ANY_SIZE, MOST_OFF, NEAR_SIZE, SIZES, Symbol, full_contrast};
 use super::frame::{Frame, Way};
 use super::model::{Model, RING, Views, must_show};
 use super::picture::Point;
@@ -19,8 +19,6 @@ const WORTH_ALIGNING: f32 = 0.27;
 const NEAREST: f32 = 0.6;
 const FARTHEST: f32 = 1.2;
 const ASIDE: f32 = 0.2;
-/// How far the number of modules may be off.
-const NEAR_SIZE: f32 = 0.2;
 /// How near two guesses must be to be the same, modules.
 const SAME: f32 = 0.8;
 /// How many places are looked at closely, after a look at the third finder and the timing lines alone.
@@ -129,7 +127,7 @@ fn diagonal(a: &Frame, b: &Frame) -> Option<(Role, f32, Point)> {
     let [one, other] = [from, to].map(across);
     let off = |at: Point| (at.x * way.y - at.y * way.x).abs() / (at.x.hypot(at.y) * length);
     let modules = 2.0 * length / (one.x.hypot(one.y) + other.x.hypot(other.y)) + 7.0;
-    if off(one) > MOST_OFF || off(other) > MOST_OFF || !(18.0..41.0).contains(&modules) {
+    if off(one) > MOST_OFF || off(other) > MOST_OFF || !ANY_SIZE.contains(&modules) {
         return None;
     }
     let far = modules - 7.0;
@@ -160,7 +158,7 @@ fn guess(
     let axis = (nominal.x - from.x, nominal.y - from.y);
     let step = STEP * module;
     let mut guesses = Vec::new();
-    for modules in [21_u8, 25, 29, 33] {
+    for modules in SIZES {
         if (f32::from(modules) - size).abs() > NEAR_SIZE * size {
             continue;
         }

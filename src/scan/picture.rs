@@ -182,6 +182,9 @@ impl Picture {
         for advice in &self.advice {
             let _infallible = write!(text, "; {advice}");
         }
+        if self.found.is_empty() && self.unread.is_empty() && self.advice.is_empty() && !self.cut_short {
+            text.push_str("; nothing in it looks like a tag: go closer");
+        }
         if self.cut_short {
             text.push_str("; the time was over before all of it was searched");
         }

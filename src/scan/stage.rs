@@ -10,6 +10,7 @@ use image::GrayImage;
 use image::imageops::{self, FilterType};
 
 use super::align::Starts;
+use super::beside;
 use super::fence::Deadline;
 use super::fit::{self, Symbol};
 use super::frame::{self, Frame};
@@ -254,7 +255,7 @@ impl Progress {
             if self.is_done() {
                 return;
             }
-            for new in frame::beside(&natural.grey, &frame) {
+            for new in beside::beside(&natural.grey, &frame) {
                 more |= !self.finds.is_read(new.at) && self.keep(new);
             }
         }

@@ -105,6 +105,32 @@ fn the_formats_of_phones_are_read_and_heic_is_told_how_to_become_one() {
     assert!(said.err.contains("HEIC") && said.err.contains("most compatible"), "{}", said.err);
 }
 
+#[test]
+fn a_broken_picture_does_not_keep_the_others_from_being_told() {
+    let day = Day::new();
+    let [one, other] = [day.sandbox.tag(TagKind::Pack), day.sandbox.tag(TagKind::Pack)];
+    for (folder, tag) in [("left", &one), ("right", &other)] {
+        std::fs::create_dir(day.sandbox.path().join(folder)).unwrap();
+        save(&synth::shelf(&[tag.text().to_owned()]), &day, &format!("{folder}/tray.png"));
+    }
+    std::fs::write(day.sandbox.path().join("broken.png"), b"no picture").unwrap();
+    save(&GrayImage::from_pixel(300, 300, image::Luma([200])), &day, "bare.png");
+    let args = ["scan", "left/tray.png", "broken.png", "bare.png", "right/tray.png", "--mark", "marked"];
+    let said = day.sandbox.run(&args);
+    assert_eq!(said.code, 2, "{said:?}");
+    assert!(said.err.contains("`broken.png` is not a picture"), "{}", said.err);
+    assert!(said.out.contains("bare.png: 0 read"), "{}", said.out);
+    assert!(
+        said.out.replace("\n ", "").contains("nothing in it looks like a tag: go closer"),
+        "{}",
+        said.out
+    );
+    for (tag, copy) in [(&one, "tray-marked.png"), (&other, "tray-marked-2.png")] {
+        assert!(said.out.contains(&format!("pack {tag}: a fresh tag")), "{}", said.out);
+        assert!(day.sandbox.path().join("marked").join(copy).exists(), "{copy}");
+    }
+}
+
 /// Pictures that arrive in a folder: a partly written one is waited for, each is taken in once, also after a restart.
 #[test]
 fn a_watched_folder_takes_each_picture_in_once() {
@@ -126,8 +152,11 @@ fn a_watched_folder_takes_each_picture_in_once() {
     let args = ["intake", "--watch", "phone"];
     let mut watching = day.sandbox.begin(&args);
     watching.hear(&format!("MEASURE {}", first[1]));
+    // The network is slow: the rest comes after several looks at the folder.
+    std::thread::sleep(std::time::Duration::from_millis(1500));
     std::fs::write(folder.join("2.png"), &whole).unwrap();
-    watching.hear(&format!("MEASURE {}", second[1]));
+    let heard = watching.hear(&format!("MEASURE {}", second[1]));
+    assert!(!heard.contains("cut off"), "{heard}");
     watching.kill();
     let entries = day.entries();
     // After a restart only what is new is taken in, though the old pictures are still there, one under another name.
