@@ -177,18 +177,25 @@ impl Faces {
     }
 }
 
-/// A text cut after each place where a line may end; spaces stay with the piece before them.
+/// A text cut after each place where a line may end; spaces stay with the piece before them. A date stays whole: no line ends at a
+/// hyphen between digits.
 fn pieces(text: &str) -> Vec<String> {
     let mut pieces: Vec<String> = Vec::new();
     let mut open = false;
     let mut ended_at_space = false;
-    for character in text.chars() {
+    let mut before = ' ';
+    let mut characters = text.chars().peekable();
+    while let Some(character) = characters.next() {
         let space = character == ' ';
+        let in_date = character == '-'
+            && before.is_ascii_digit()
+            && characters.peek().is_some_and(char::is_ascii_digit);
+        before = character;
         match pieces.last_mut() {
             Some(piece) if open || (space && ended_at_space) => piece.push(character),
             _ => pieces.push(character.to_string()),
         }
-        open = !space && !matches!(character, '-' | '/' | '–');
+        open = !space && (in_date || !matches!(character, '-' | '/' | '–'));
         ended_at_space = space || !open;
     }
     pieces
@@ -219,6 +226,7 @@ mod tests {
         assert_eq!(lines, ["measured", "elsewhere,", "twenty-three", "times"]);
         let lines = faces.wrap("Unbreakableunbreakableunbreakable", STYLE, 24.0);
         assert!(lines.len() > 1 && lines.concat() == "Unbreakableunbreakableunbreakable");
+        assert_eq!(faces.wrap("read on 2026-08-19", STYLE, 28.0), ["read on", "2026-08-19"]);
         assert_eq!(faces.wrap("", STYLE, 24.0), [""]);
         assert_eq!(faces.wrap("a\nb", STYLE, 24.0), ["a", "b"]);
     }
