@@ -104,7 +104,11 @@ impl View {
     /// What looks like a finder pattern along rows of pixels, outside all symbols that were read.
     fn finders(&self, finds: &Finds) -> Vec<Finder> {
         let mut finders = kernel::finders(&self.contrast);
-        for tight in kernel::finders(&kernel::contrast(&self.grey, TIGHT_RADIUS)) {
+        // Where so many are seen, the picture is grain, and the tighter look would only see more of it.
+        let grain = finders.len() >= kernel::MOST;
+        let closer =
+            if grain { Vec::new() } else { kernel::finders(&kernel::contrast(&self.grey, TIGHT_RADIUS)) };
+        for tight in closer {
             let known = |old: &Finder| (old.x - tight.x).hypot(old.y - tight.y) < 0.4 * old.span;
             if tight.span < 7.0 * 5.0 && !finders.iter().any(known) {
                 finders.push(tight);
