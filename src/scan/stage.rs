@@ -104,10 +104,10 @@ impl View {
     /// What looks like a finder pattern along rows of pixels, outside all symbols that were read.
     fn finders(&self, finds: &Finds) -> Vec<Finder> {
         let mut finders = kernel::finders(&self.contrast);
-        // Where so many are seen, the picture is grain, and the tighter look would only see more of it.
-        let grain = finders.len() >= kernel::MOST;
+        // Grain fills the first look, and a second would cost as much again.
+        let full = finders.len() >= kernel::MOST;
         let closer =
-            if grain { Vec::new() } else { kernel::finders(&kernel::contrast(&self.grey, TIGHT_RADIUS)) };
+            if full { Vec::new() } else { kernel::finders(&kernel::contrast(&self.grey, TIGHT_RADIUS)) };
         for tight in closer {
             let known = |old: &Finder| (old.x - tight.x).hypot(old.y - tight.y) < 0.4 * old.span;
             if tight.span < 7.0 * 5.0 && !finders.iter().any(known) {
