@@ -5,6 +5,7 @@
 pub mod domain;
 
 pub mod policy;
+pub mod stats;
 
 pub mod exchange;
 pub mod ledger;

@@ -164,7 +164,8 @@ fn verdicts(folder: &Path) -> BTreeMap<String, (Verdict, Option<MilliampHours>)>
     let mut all = BTreeMap::new();
     for (thing, pack) in packs {
         let step = packmuster::domain::verdict::Step::Look;
-        let ask = packmuster::app::judging::Ask { pack: thing.pack().unwrap(), step, player: None, now };
+        let ask =
+            packmuster::app::judging::Ask { pack: thing.pack().unwrap(), step, player: None, due: None, now };
         let (ruling, _) = packmuster::app::judging::look(&mut ledger, ask).unwrap();
         let reading = pack.counting().next_back().map(|reading| reading.capacity);
         all.insert(pack.codes[0].clone(), (ruling.verdict, reading));

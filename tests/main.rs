@@ -29,4 +29,6 @@ mod scan;
 #[cfg(test)]
 mod slips;
 #[cfg(test)]
+mod stats;
+#[cfg(test)]
 mod week;

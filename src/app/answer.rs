@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use crate::domain::units::{MilliampHours, PlayHours};
 use crate::domain::verdict::{Rule, Verdict};
-use crate::policy::reason::{Reason, Ruling};
+use crate::policy::reason::{Keeps, Reason, Ruling};
 
 /// How an answer bears on the exit code, mildest first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -44,6 +44,12 @@ pub struct Told {
     /// Hours of play by the reading that counts, in the player asked for or the thirstiest that the pack fits.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub play_h: Option<f64>,
+    /// The last day on which a loan may be due that it is likely to last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub good_until: Option<Date>,
+    /// It is likely to last no loan of a week or more.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub good_for_no_loan: bool,
     /// The last day on which the verdict holds, if nothing happens.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub until: Option<Date>,
@@ -82,6 +88,11 @@ impl Told {
             capacity_mah: ruling.capacity.map(MilliampHours::raw),
             limit_mah: ruling.limit.map(MilliampHours::raw),
             play_h: ruling.play.map(hours),
+            good_until: match ruling.keeps {
+                Some(Keeps::Until(day)) => Some(day),
+                _ => None,
+            },
+            good_for_no_loan: ruling.keeps == Some(Keeps::NoLoan),
             until: ruling.until,
             tray,
             policy: policy.to_owned(),
@@ -99,6 +110,12 @@ impl Told {
             lines.push(format!("  {basis}"));
         }
         lines.extend(self.reasons.iter().map(|reason| format!("  {}", reason.text)));
+        if let Some(day) = self.good_until {
+            lines.push(format!("  good for a loan until {day}"));
+        }
+        if self.good_for_no_loan {
+            lines.push("  not likely to last any loan: it is near its end".to_owned());
+        }
         if let Some(until) = self.until {
             lines.push(format!("  may go out until {until}"));
         }

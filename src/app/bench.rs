@@ -125,7 +125,7 @@ impl Bench {
         }
         let now = here.desk.now();
         // One reading near the limit does not condemn, and a second one in the same slot confirms nothing.
-        let ask = Ask { pack, step: Step::Look, player: None, now };
+        let ask = Ask { pack, step: Step::Look, player: None, due: None, now };
         let (ruling, _) = judging::look(here.ledger, ask)?;
         let near = ruling.verdict == Verdict::Measure
             && ruling.reasons.first().is_some_and(|reason| reason.rule == Rule::Capacity);
@@ -180,7 +180,7 @@ impl Bench {
         let run = slot.as_ref().and_then(|slot| slot.run).map(|(run, _)| run);
         let mut events =
             vec![reading(here.ledger, pack, slot.as_ref().map(|slot| slot.id), run, measured, now)?];
-        let ask = Ask { pack, step: Step::Bench, player: None, now };
+        let ask = Ask { pack, step: Step::Bench, player: None, due: None, now };
         let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
         here.desk.record(here.ledger, events)?;
         // The slot is done with: a pack that is scanned next goes nowhere until a slot is scanned.
@@ -196,7 +196,7 @@ impl Bench {
         };
         let now = here.desk.now();
         let mut events = vec![RunEnded { run, slot: id, pack, reason, at: now }.into()];
-        let ask = Ask { pack, step: Step::Bench, player: None, now };
+        let ask = Ask { pack, step: Step::Bench, player: None, due: None, now };
         let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
         here.desk.record(here.ledger, events)?;
         // The slot is done with: a pack that is scanned next goes nowhere until a slot is scanned.
@@ -353,7 +353,7 @@ pub fn end_all(here: &mut Here<'_>, reason: NoResult) -> Result<Answer, AppError
         return Ok(Answer::done("no run is open here"));
     }
     for pack in &packs {
-        let ask = Ask { pack: *pack, step: Step::Bench, player: None, now };
+        let ask = Ask { pack: *pack, step: Step::Bench, player: None, due: None, now };
         judging::with_verdict(here.ledger, ask, &mut events)?;
     }
     here.desk.record(here.ledger, events)?;

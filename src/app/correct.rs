@@ -230,7 +230,9 @@ fn looks(here: &mut Here<'_>, packs: &[PackId]) -> Result<Vec<Told>, LedgerError
     let now = here.desk.now();
     let mut told = Vec::new();
     for &pack in packs {
-        told.push(judging::look(here.ledger, Ask { pack, step: Step::Look, player: None, now })?.1);
+        told.push(
+            judging::look(here.ledger, Ask { pack, step: Step::Look, player: None, due: None, now })?.1,
+        );
     }
     Ok(told)
 }

@@ -111,7 +111,7 @@ impl Dispatch {
             ));
         };
         let now = here.desk.now();
-        let ask = Ask { pack, step: Step::Dispatch, player: Some(player), now };
+        let ask = Ask { pack, step: Step::Dispatch, player: Some(player), due: Some(due), now };
         let mut events = Vec::new();
         let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
         self.pack = None;
@@ -196,6 +196,7 @@ impl Dispatch {
             pack: refusal.pack,
             step: Step::Dispatch,
             player: Some(refusal.player),
+            due: Some(due),
             now: here.desk.now(),
         };
         let mut events = Vec::new();
@@ -287,7 +288,8 @@ impl Work for Dispatch {
     /// A tray of packs that are to go out: one line for each, and nothing is entered.
     fn of_tray(&mut self, here: &mut Here<'_>, pack: PackId) -> Result<Option<Answer>, AppError> {
         let now = here.desk.now();
-        let (_, told) = judging::look(here.ledger, Ask { pack, step: Step::Look, player: None, now })?;
+        let (_, told) =
+            judging::look(here.ledger, Ask { pack, step: Step::Look, player: None, due: None, now })?;
         let why = told.reasons.first().map(|reason| reason.text.clone()).or(told.basis).unwrap_or_default();
         let line = format!("{} {}: {why}", told.verdict, told.pack);
         Ok(Some(if told.verdict == Verdict::Fit { Answer::done(line) } else { Answer::no(line) }))

@@ -289,7 +289,7 @@ impl Intake {
             return Ok(Answer::unclear(text, "scan the next player, or UNDO"));
         }
         let now = here.desk.now();
-        let ask = Ask { pack, step: Step::Fitting, player: Some(player.id), now };
+        let ask = Ask { pack, step: Step::Fitting, player: Some(player.id), due: None, now };
         let mut events = Vec::new();
         let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
         self.pack = Some(pack);

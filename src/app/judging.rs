@@ -2,20 +2,25 @@
 
 use std::collections::HashMap;
 
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use crate::domain::event::{Event, VerdictGiven};
 use crate::domain::facts::{CartonFacts, PlayerFacts};
 use crate::domain::ids::{CartonId, PackId, PlayerId, Thing};
+use crate::domain::make::PlayerMake;
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
 use crate::domain::verdict::{Step, Verdict};
 use crate::ledger::settings::Settings;
 use crate::ledger::{Ledger, LedgerError};
+use crate::policy::foresight::Foresight;
 use crate::policy::judge::{Case, Question, Target, judge};
+use crate::policy::limits::thirstiest;
 use crate::policy::reason::Ruling;
 
 use super::answer::Told;
+use super::foresight::Sight;
 use super::lookup;
 
 /// What is asked of the judge.
@@ -27,6 +32,8 @@ pub struct Ask {
     pub step: Step,
     /// The player that it is meant for; none for a loose pack.
     pub player: Option<PlayerId>,
+    /// When the loan is due that it is to go out for, if one is meant.
+    pub due: Option<Date>,
     /// Now.
     pub now: Moment,
 }
@@ -70,16 +77,36 @@ pub(crate) fn loose(
     cartons: &HashMap<CartonId, CartonFacts>,
     (now, zone): (Moment, &TimeZone),
 ) -> Ruling {
+    let make = pack.make.and_then(|make| settings.makes.get(&make));
+    let sight = sight(settings, pack, None, now);
     let case = Case {
         id,
         pack,
-        make: pack.make.and_then(|make| settings.makes.get(&make)),
+        make,
         carton: pack.carton.and_then(|carton| cartons.get(&carton)),
         notices: &settings.notices,
         players: &settings.players,
         target: None,
+        foresight: foresight(sight.as_ref()),
     };
-    judge(&case, &settings.policy, &Question { step: Step::Look, now, zone })
+    judge(&case, &settings.policy, &Question { step: Step::Look, now, zone, due: None })
+}
+
+/// What the model foresees of a pack in a player, or in the thirstiest that it fits.
+pub(crate) fn sight<'a>(
+    settings: &'a Settings,
+    pack: &PackFacts,
+    player: Option<&PlayerMake>,
+    now: Moment,
+) -> Option<Sight<'a>> {
+    let make = pack.make.and_then(|make| settings.makes.get(&make));
+    let player = player.or_else(|| make.and_then(|make| thirstiest(make, &settings.players)));
+    Sight::of(settings.seer.as_ref()?, pack, (make, player), &settings.policy, now)
+}
+
+/// A sight as the judge takes it.
+pub(crate) fn foresight<'a>(sight: Option<&'a Sight<'_>>) -> Option<&'a dyn Foresight> {
+    sight.map(|sight| -> &dyn Foresight { sight })
 }
 
 fn rule(ledger: &mut Ledger, ask: Ask, coming: &[Event]) -> Result<(Ruling, Told), LedgerError> {
@@ -119,6 +146,7 @@ fn rule(ledger: &mut Ledger, ask: Ask, coming: &[Event]) -> Result<(Ruling, Told
         holds: facts.ride.map(|(_, pack)| pack),
         lent: facts.loan.is_some(),
     });
+    let sight = sight(settings, &pack, target.and_then(|target| target.make), ask.now);
     let case = Case {
         id: ask.pack,
         pack: &pack,
@@ -127,8 +155,9 @@ fn rule(ledger: &mut Ledger, ask: Ask, coming: &[Event]) -> Result<(Ruling, Told
         notices: &settings.notices,
         players: &settings.players,
         target,
+        foresight: foresight(sight.as_ref()),
     };
-    let question = Question { step: ask.step, now: ask.now, zone: &zone };
+    let question = Question { step: ask.step, now: ask.now, zone: &zone, due: ask.due };
     let ruling = judge(&case, &settings.policy, &question);
     let make = case.make.map_or_else(|| "make unknown".to_owned(), |make| make.name.clone());
     // A fit pack that is on its way into a player goes to no tray.

@@ -19,7 +19,7 @@ use super::session::Here;
 /// # Errors
 /// A fault of the ledger.
 pub(crate) fn enter(here: &mut Here<'_>, pack: PackId, step: Step, event: Event) -> Result<Answer, AppError> {
-    let ask = Ask { pack, step, player: None, now: here.desk.now() };
+    let ask = Ask { pack, step, player: None, due: None, now: here.desk.now() };
     let mut events = vec![event];
     let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
     here.desk.record(here.ledger, events)?;
@@ -62,7 +62,8 @@ pub(crate) fn put(here: &mut Here<'_>, pack: PackId, place: PlaceId) -> Result<A
         return Ok(Answer::no(format!("pack {name} is {elsewhere}: it cannot lie in a tray"))
             .next("take it in first, with `intake`, or give the result of its run"));
     }
-    let (ruling, told) = judging::look(here.ledger, Ask { pack, step: Step::Look, player: None, now })?;
+    let (ruling, told) =
+        judging::look(here.ledger, Ask { pack, step: Step::Look, player: None, due: None, now })?;
     let tray: PlaceFacts = here.ledger.facts(place.into())?.unwrap_or_default();
     if let Some(takes) = tray.tray.filter(|takes| *takes != ruling.verdict) {
         let right = told.tray.map_or_else(

@@ -188,7 +188,7 @@ impl Receive {
             full = packs >= size;
             text.push(format!("carton {name}: {packs} of {size}"));
         }
-        let ask = Ask { pack, step: Step::Intake, player: None, now };
+        let ask = Ask { pack, step: Step::Intake, player: None, due: None, now };
         let (_, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
         here.desk.record(here.ledger, events)?;
         self.entered += 1;

@@ -70,7 +70,9 @@ pub struct Happening {
 /// A fault of the ledger.
 pub fn life(ledger: &mut Ledger, thing: Thing, now: Moment) -> Result<Life, LedgerError> {
     let verdict = match thing.pack() {
-        Some(pack) => Some(judging::look(ledger, Ask { pack, step: Step::Look, player: None, now })?.1),
+        Some(pack) => {
+            Some(judging::look(ledger, Ask { pack, step: Step::Look, player: None, due: None, now })?.1)
+        }
         None => None,
     };
     let sites: Vec<_> = ledger.sites()?;
@@ -366,6 +368,7 @@ fn short(ledger: &mut Ledger, event: &Event) -> Result<String, LedgerError> {
         Event::CartonOpened(e) => format!("carton {} of {} packs", e.name, e.size),
         Event::CartonClosed(_) => "the carton is closed: no more packs come from it".to_owned(),
         Event::PolicyAdopted(_) => "a policy was adopted".to_owned(),
+        Event::ModelLearnt(_) => "the fleet's model was learnt".to_owned(),
         Event::NoticeIssued(e) => format!("safety notice, {}: {}", e.verdict, e.text),
         Event::NoticeLifted(_) => "safety notice lifted".to_owned(),
         Event::ActVoided(_) => "a scan was taken back".to_owned(),

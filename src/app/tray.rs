@@ -124,7 +124,7 @@ fn name(ledger: &mut Ledger, found: &Found, now: Moment) -> Result<Seen, AppErro
         Scanned::Retired(thing) => plain(Some(thing.kind), "a tag that was replaced"),
         Scanned::Known(thing) => match thing.pack() {
             Some(pack) => {
-                let ask = Ask { pack, step: Step::Look, player: None, now };
+                let ask = Ask { pack, step: Step::Look, player: None, due: None, now };
                 let (_, told) = judging::look(ledger, ask)?;
                 let state = told.reasons.first().map(|reason| reason.text.clone());
                 let state = state.or_else(|| told.basis.clone()).unwrap_or_default();

@@ -54,10 +54,12 @@ fn ask(ledger: &mut Ledger, args: &Args, now: Moment) -> Result<Ask, CliError> {
     let pack = thing.pack().ok_or_else(|| {
         CliError::bad(format!("`{}` is {}", args.pack, thing.kind.one()), "give the tag of a pack")
     })?;
-    let Some(code) = &args.player else { return Ok(Ask { pack, step: Step::Look, player: None, now }) };
+    let Some(code) = &args.player else {
+        return Ok(Ask { pack, step: Step::Look, player: None, due: None, now });
+    };
     let thing = lookup::find(ledger, code)?;
     let player = thing.player().ok_or_else(|| {
         CliError::bad(format!("`{code}` is {}", thing.kind.one()), "give the tag of a player")
     })?;
-    Ok(Ask { pack, step: Step::Look, player: Some(player), now })
+    Ok(Ask { pack, step: Step::Look, player: Some(player), due: None, now })
 }

@@ -14,6 +14,7 @@ mod judge;
 mod ledger;
 mod loan;
 mod make;
+mod model;
 mod notice;
 mod operator;
 mod output;
@@ -115,6 +116,7 @@ const COMMANDS: &[Command] = &[
     command!("correct", correct::Args, |context, args| correct::run(context, &args)),
     command!("show", show::Args, |context, args| show::run(context, &args)),
     command!("review", review::Args, |context, args| review::run(context, &args)),
+    command!("model", model::Args, |context, args| model::run(context, &args)),
     command!("notice", notice::Args, |context, args| notice::run(context, args)),
     command!("tags", tags::Args, |context, args| tags::run(context, args)),
     command!("import", import::Args, |context, args| import::run(context, &args)),

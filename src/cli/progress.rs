@@ -23,6 +23,26 @@ impl Progress {
         Self(Some(bar))
     }
 
+    /// Begins a piece of work that is told step by step.
+    pub(super) fn steps() -> Self {
+        if !std::io::stderr().is_terminal() {
+            return Self(None);
+        }
+        let bar = ProgressBar::new_spinner();
+        if let Ok(style) = ProgressStyle::with_template("{spinner} {elapsed} {msg}") {
+            bar.set_style(style);
+        }
+        Self(Some(bar))
+    }
+
+    /// This is being done now.
+    pub(super) fn say(&self, what: String) {
+        if let Some(bar) = &self.0 {
+            bar.set_message(what);
+            bar.tick();
+        }
+    }
+
     /// So much is done.
     pub(super) fn at(&self, done: u64) {
         if let Some(bar) = self.0.as_ref().filter(|_| done.is_multiple_of(STEP)) {

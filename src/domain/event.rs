@@ -220,6 +220,10 @@ events! {
     PolicyAdopted = "policy" { text: String, at: Moment }
         touches |_e| vec![Thing::POLICY];
 
+    /// The fleet's model was learnt from all that was read so far; verdicts foretell by the latest one.
+    ModelLearnt = "model" { text: String, at: Moment }
+        touches |_e| vec![Thing::MODEL];
+
     /// A make of pack, or new figures for it.
     MakeDeclared = "make" { make: MakeId, spec: PackMake }
         touches |e| vec![e.make.into()];

@@ -149,6 +149,9 @@ pub struct LoanFacts {
     pub began: Option<Moment>,
     /// When it is due.
     pub due: Option<Date>,
+    /// When it was due at first.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub first_due: Option<Date>,
     /// When it ended.
     pub ended: Option<Moment>,
     /// Why the judge was overruled for it.
@@ -195,6 +198,15 @@ pub struct PolicyFacts {
     pub text: String,
     /// When it was adopted.
     pub adopted: Option<Moment>,
+}
+
+/// The model of the fleet.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct ModelFacts {
+    /// Its text: JSON.
+    pub text: String,
+    /// When it was learnt.
+    pub learnt: Option<Moment>,
 }
 
 /// A scanning position.
@@ -282,6 +294,7 @@ facts!(
     Policy(PolicyFacts),
     Desk(DeskFacts),
     Picture(PictureFacts),
+    Model(ModelFacts),
 );
 
 impl Facts {
@@ -361,6 +374,11 @@ impl Facts {
             Self::Desk(facts) => {
                 if let Event::ScannerTuned(e) = event {
                     facts.twist.clone_from(&e.twist);
+                }
+            }
+            Self::Model(facts) => {
+                if let Event::ModelLearnt(e) = event {
+                    *facts = ModelFacts { text: e.text.clone(), learnt: Some(e.at) };
                 }
             }
             Self::Policy(facts) => {

@@ -136,11 +136,13 @@ pub enum ThingKind {
     Desk,
     /// A picture that was taken in.
     Picture,
+    /// The model of the fleet.
+    Model,
 }
 
 impl ThingKind {
     /// Every kind, in the order of their stored numbers.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 17] = [
         Self::Code,
         Self::Pack,
         Self::Player,
@@ -157,6 +159,7 @@ impl ThingKind {
         Self::Policy,
         Self::Desk,
         Self::Picture,
+        Self::Model,
     ];
 
     /// The word for people.
@@ -178,6 +181,7 @@ impl ThingKind {
             Self::Policy => "policy",
             Self::Desk => "desk",
             Self::Picture => "picture",
+            Self::Model => "model",
         }
     }
 }
@@ -209,6 +213,9 @@ pub struct Thing {
 impl Thing {
     /// The policy in force, of which there is one.
     pub const POLICY: Self = Self { kind: ThingKind::Policy, id: Uuid::nil() };
+
+    /// The model of the fleet, of which the latest counts.
+    pub const MODEL: Self = Self { kind: ThingKind::Model, id: Uuid::nil() };
 
     /// The history of a tag or foreign code: known by a digest of its text (UUIDv8 of SHA-256).
     pub fn code(text: &str) -> Self {

@@ -10,7 +10,7 @@ use super::event::{Basis, Entrance, Event, Origin, PackAdded, Removed, Use};
 use super::finding::Finding;
 use super::ids::{CartonId, LoanId, LotId, MakeId, PackId, PlaceId, PlayerId, RideId, RunId, SlotId};
 use super::moment::Moment;
-use super::units::{Cycles, MilliampHours, Milliohms, PlayHours};
+use super::units::{Celsius, Cycles, MilliampHours, Milliohms, PlayHours};
 
 /// One capacity test costs a pack one full cycle.
 const TEST_CYCLES: Cycles = Cycles::new(1000);
@@ -29,6 +29,12 @@ pub struct ReadingFact {
     /// Internal resistance, if measured.
     #[serde(default, rename = "mohm", skip_serializing_if = "Option::is_none")]
     pub resistance: Option<Milliohms>,
+    /// Equivalent full cycles before it, as far as they were known.
+    #[serde(default, skip_serializing_if = "is_none")]
+    pub cycles: Cycles,
+    /// Temperature, if recorded.
+    #[serde(default, rename = "c", skip_serializing_if = "Option::is_none")]
+    pub temperature: Option<Celsius>,
 }
 
 /// A pack's open ride.
@@ -256,6 +262,10 @@ impl PackFacts {
                 *was = was.minus(e.was.cycles);
                 let now = self.ride_cycles(e.used);
                 *now = now.plus(e.used.cycles);
+                let returned = self.returned;
+                for reading in self.readings.iter_mut().filter(|reading| Some(reading.at) > returned) {
+                    reading.cycles = reading.cycles.minus(e.was.cycles).plus(e.used.cycles);
+                }
             }
             Event::LoanBegan(e) => {
                 if self.loan.is_some() {
@@ -317,9 +327,18 @@ impl PackFacts {
                 self.end_run(Some(e.run));
             }
             Event::ReadingTaken(e) if e.pack == id => {
-                let fact =
-                    ReadingFact { at: e.at, capacity: e.capacity, slot: e.slot, resistance: e.resistance };
                 let place = self.readings.partition_point(|reading| reading.at <= e.at);
+                // One that was entered late had no more cycles behind it than the next.
+                let cycles =
+                    self.readings.get(place).map_or(self.cycles(), |next| next.cycles.min(self.cycles()));
+                let fact = ReadingFact {
+                    at: e.at,
+                    capacity: e.capacity,
+                    slot: e.slot,
+                    resistance: e.resistance,
+                    cycles,
+                    temperature: e.temperature,
+                };
                 self.readings.insert(place, fact);
                 self.bench_cycles = self.bench_cycles.plus(TEST_CYCLES);
                 self.refused_by.clear();

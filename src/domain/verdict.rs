@@ -84,6 +84,10 @@ pub enum Rule {
     Charge,
     /// The reading against the limit.
     Capacity,
+    /// A reading too near the limit for its uncertainty.
+    Doubt,
+    /// It will not last until the loan ends.
+    Forecast,
     /// Cycles against the limit.
     Cycles,
     /// Age against the limit.
@@ -98,7 +102,7 @@ pub enum Rule {
 
 impl Rule {
     /// Every rule, in the order in which the judge asks them.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 15] = [
         Self::Finding,
         Self::Notice,
         Self::Identity,
@@ -107,6 +111,8 @@ impl Rule {
         Self::Stale,
         Self::Charge,
         Self::Capacity,
+        Self::Doubt,
+        Self::Forecast,
         Self::Cycles,
         Self::Age,
         Self::Resistance,
@@ -125,6 +131,8 @@ impl Rule {
             Self::Stale => "stale",
             Self::Charge => "charge",
             Self::Capacity => "capacity",
+            Self::Doubt => "doubt",
+            Self::Forecast => "forecast",
             Self::Cycles => "cycles",
             Self::Age => "age",
             Self::Resistance => "resistance",

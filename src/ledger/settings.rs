@@ -2,13 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use crate::domain::facts::{Facts, NoticeFacts, PlaceFacts, PolicyFacts};
+use crate::domain::facts::{Facts, ModelFacts, NoticeFacts, PlaceFacts, PolicyFacts};
 use crate::domain::ids::{MakeId, PlaceId, PlayerMakeId, Thing, ThingKind};
 use crate::domain::make::{PackMake, PlayerMake};
 use crate::policy::rules::Policy;
 
 use super::error::LedgerError;
 use super::file::Ledger;
+use super::learnt::{Learnt, Seer};
 
 /// The settings in force at some moment.
 #[derive(Debug, Clone)]
@@ -25,6 +26,8 @@ pub struct Settings {
     pub notices: Vec<NoticeFacts>,
     /// Places, by identity.
     pub places: BTreeMap<PlaceId, PlaceFacts>,
+    /// The fleet's model, if one is learnt.
+    pub seer: Option<Seer>,
 }
 
 impl Ledger {
@@ -52,6 +55,7 @@ impl Ledger {
         if matches!(
             kind,
             ThingKind::Policy
+                | ThingKind::Model
                 | ThingKind::Make
                 | ThingKind::PlayerMake
                 | ThingKind::Notice
@@ -59,6 +63,13 @@ impl Ledger {
         ) {
             self.settings = None;
         }
+    }
+
+    /// The model as it stood; one that a later packmuster wrote otherwise counts as none.
+    fn read_seer(&mut self, clock: i64) -> Result<Option<Seer>, LedgerError> {
+        let facts: Option<ModelFacts> = self.facts_until(Thing::MODEL, clock)?;
+        let facts = facts.filter(|facts| !facts.text.is_empty());
+        Ok(facts.and_then(|facts| Some(Learnt::parse(&facts.text).ok()?.ready(facts.learnt))))
     }
 
     fn read_settings(&mut self, clock: i64) -> Result<Settings, LedgerError> {
@@ -70,6 +81,7 @@ impl Ledger {
             players: Vec::new(),
             notices: Vec::new(),
             places: BTreeMap::new(),
+            seer: self.read_seer(clock)?,
         };
         for kind in [ThingKind::Make, ThingKind::PlayerMake, ThingKind::Notice, ThingKind::Place] {
             let mut things = Vec::new();

@@ -10,7 +10,10 @@ use crate::domain::finding::Finding;
 use crate::domain::units::{MilliampHours, PlayHours};
 use crate::domain::verdict::Verdict;
 
-use super::rules::{CartonRule, Limit, OriginLimits, Plausible, Policy, PolicyError, Rest, Rules};
+use super::foresight::Chance;
+use super::rules::{
+    CartonRule, DoubtRule, Limit, OriginLimits, Plausible, Policy, PolicyError, Rest, Rules, WorthRule,
+};
 
 /// Longest time that a rule waits: a policy says `on = false` instead, and every date stays within the calendar.
 const DAYS: u32 = 36_500;
@@ -59,6 +62,12 @@ struct RulesTable {
     stale: DaysTable,
     charge: DaysTable,
     capacity: CapacityTable,
+    #[serde(default)]
+    doubt: DoubtTable,
+    #[serde(default)]
+    forecast: ForecastTable,
+    #[serde(default)]
+    worth: WorthTable,
     cycles: CyclesTable,
     age: AgeTable,
     resistance: ResistanceTable,
@@ -79,6 +88,46 @@ impl Default for RefusedTable {
     fn default() -> Self {
         Self { on: true, slots: 2 }
     }
+}
+
+/// Came with a later packmuster: a policy that is older says nothing of it.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct DoubtTable {
+    on: bool,
+    wrong_pass_percent: u32,
+    wrong_fail_percent: u32,
+    hours_per_week: u32,
+}
+
+impl Default for DoubtTable {
+    fn default() -> Self {
+        Self { on: true, wrong_pass_percent: 25, wrong_fail_percent: 25, hours_per_week: 40 }
+    }
+}
+
+/// Came with a later packmuster: a policy that is older says nothing of it.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ForecastTable {
+    on: bool,
+    chance_percent: u32,
+}
+
+impl Default for ForecastTable {
+    fn default() -> Self {
+        Self { on: true, chance_percent: 10 }
+    }
+}
+
+/// Came with a later packmuster: a policy that is older says nothing of it.
+#[derive(Deserialize, Default)]
+#[serde(deny_unknown_fields)]
+struct WorthTable {
+    on: bool,
+    price: u32,
+    hour_hundredths: u32,
+    hours_per_cycle: u32,
 }
 
 /// Came with a later packmuster: a policy that is older says nothing of it.
@@ -268,6 +317,19 @@ impl RulesTable {
             let key = "rules.refused.slots";
             return value(key, &self.refused.slots, "expected 2 to 100; switch the rule off with on = false");
         }
+        for (key, percent) in [
+            ("rules.doubt.wrong_pass_percent", self.doubt.wrong_pass_percent),
+            ("rules.doubt.wrong_fail_percent", self.doubt.wrong_fail_percent),
+            ("rules.forecast.chance_percent", self.forecast.chance_percent),
+        ] {
+            if !(1..=99).contains(&percent) {
+                return value(key, &percent, "expected 1 to 99; switch the rule off with on = false");
+            }
+        }
+        if self.worth.on && (self.worth.price == 0 || self.worth.hours_per_cycle == 0) {
+            let expected = "expected a price and hours above zero; switch the rule off with on = false";
+            return value("rules.worth.price", &self.worth.price, expected);
+        }
         if self.capacity.second_reading_within_percent > 50 {
             let key = "rules.capacity.second_reading_within_percent";
             return value(key, &self.capacity.second_reading_within_percent, "expected 0 to 50");
@@ -283,6 +345,17 @@ impl RulesTable {
             stale_days: self.stale.on.then_some(self.stale.days),
             charge_days: self.charge.on.then_some(self.charge.days),
             capacity: self.capacity.on.then_some(self.capacity.second_reading_within_percent),
+            doubt: self.doubt.on.then_some(DoubtRule {
+                wrong_pass: Chance::percent(self.doubt.wrong_pass_percent),
+                wrong_fail: Chance::percent(self.doubt.wrong_fail_percent),
+                hours_per_week: self.doubt.hours_per_week,
+            }),
+            forecast: self.forecast.on.then_some(Chance::percent(self.forecast.chance_percent)),
+            worth: self.worth.on.then_some(WorthRule {
+                price: self.worth.price,
+                hour_hundredths: self.worth.hour_hundredths,
+                hours_per_cycle: self.worth.hours_per_cycle,
+            }),
             cycles: self.cycles.on.then_some(self.cycles.cycles),
             age_years: self.age.on.then_some(self.age.years),
             resistance_percent: self.resistance.on.then_some(self.resistance.percent_of_make),

@@ -1,8 +1,9 @@
 //! The judge: one pure, total function from facts, policy and question to a verdict with reasons.
 //!
-//! Every rule is a function of its own and speaks or is silent. The verdict is the gravest of what was said. Two rules
-//! are not here yet, since they need statistics of the whole fleet: `doubt` (a reading too near the limit for its
-//! uncertainty) and `forecast` (will not last until the due date). Their place is beside `capacity`, in [`judge`].
+//! Every rule is a function of its own and speaks or is silent. The verdict is the gravest of what was said. What the
+//! statistics of the whole fleet say of a pack is handed in as its [`Foresight`].
+
+mod ahead;
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -17,6 +18,7 @@ use crate::domain::pack::{PackFacts, ReadingFact};
 use crate::domain::units::MilliampHours;
 use crate::domain::verdict::{Rule, Step, Verdict};
 
+use super::foresight::Foresight;
 use super::limits;
 use super::notice::covers;
 use super::reason::{Reason, Ruling};
@@ -52,6 +54,8 @@ pub struct Case<'a> {
     pub players: &'a [PlayerMake],
     /// The player that it is meant for; none for a loose pack.
     pub target: Option<Target<'a>>,
+    /// What is foreseen of it; none while the fleet has no model.
+    pub foresight: Option<&'a dyn Foresight>,
 }
 
 /// What is asked, and when.
@@ -63,6 +67,8 @@ pub struct Question<'a> {
     pub now: Moment,
     /// The workshop's time zone, for days.
     pub zone: &'a TimeZone,
+    /// When the loan is due that it is to go out for.
+    pub due: Option<Date>,
 }
 
 /// What the rules share: worked out once.
@@ -88,6 +94,8 @@ pub fn judge(case: &Case<'_>, policy: &Policy, question: &Question<'_>) -> Rulin
     reasons.extend(unmeasured(&view));
     reasons.extend(stale(&view));
     reasons.extend(capacity(&view));
+    reasons.extend(ahead::doubt(&view));
+    reasons.extend(ahead::forecast(&view));
     reasons.extend(cycles(&view));
     reasons.extend(age(&view));
     reasons.extend(resistance(&view));
@@ -106,6 +114,9 @@ pub fn judge(case: &Case<'_>, policy: &Policy, question: &Question<'_>) -> Rulin
         play,
         capacity: view.reading.map(|reading| reading.capacity),
         limit: view.limit,
+        keeps: (verdict == Verdict::Fit && question.step != Step::Dispatch)
+            .then(|| ahead::keeps(&view))
+            .flatten(),
         until: (verdict == Verdict::Fit && question.step != Step::Dispatch).then(|| view.until()).flatten(),
         reasons,
     }
@@ -349,8 +360,20 @@ fn capacity(view: &View<'_>) -> Option<Reason> {
             .limit(format!("{limit} ({})", view.origin))
             .margin(format!("{short} mAh short"))
     };
+    if let Some(chance) = ahead::wrongly_failed(view, limit) {
+        let advice = format!("It may hold its limit ({chance}): measure it again, in another slot.");
+        return Some(say(Verdict::Measure).advice(advice));
+    }
     if gains && done < limits.rounds {
-        let advice = format!("Round {} of {}: {} cycles.", done + 1, limits.rounds, limits.cycles_per_round);
+        if let Some(reason) = ahead::not_worth_a_round(view, limit, limits.cycles_per_round) {
+            return Some(say(Verdict::Recycle).advice(reason));
+        }
+        let lifted = view.case.foresight.and_then(|sight| sight.lifted_to(limit));
+        let mut advice =
+            format!("Round {} of {}: {} cycles.", done + 1, limits.rounds, limits.cycles_per_round);
+        if let Some(chance) = lifted {
+            advice = format!("{advice} Chance that it lifts the pack over its limit: {chance}.");
+        }
         return Some(say(Verdict::Recondition).advice(advice));
     }
     let narrow = u64::from(short) * 100 <= u64::from(limit.raw()) * u64::from(near);

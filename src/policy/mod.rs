@@ -2,6 +2,7 @@
 //! question.
 
 mod file;
+pub mod foresight;
 pub mod judge;
 pub mod limits;
 pub mod notice;

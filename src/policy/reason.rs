@@ -67,6 +67,16 @@ impl fmt::Display for Reason {
     }
 }
 
+/// How long a loan a fit pack is likely to last.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Keeps {
+    /// One that is due by this day.
+    Until(jiff::civil::Date),
+    /// None of a week or more.
+    NoLoan,
+}
+
 /// What the judge says: the gravest verdict of all rules that spoke, and every reason, gravest first.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Ruling {
@@ -82,6 +92,8 @@ pub struct Ruling {
     pub capacity: Option<crate::domain::units::MilliampHours>,
     /// The limit that applied.
     pub limit: Option<crate::domain::units::MilliampHours>,
+    /// How long a loan the pack is likely to last, where the fleet has a model.
+    pub keeps: Option<Keeps>,
     /// The last day on which the same facts still give the same verdict, where a rule knows of a change to come. Not asked
     /// for a pack that goes out now.
     pub until: Option<jiff::civil::Date>,

@@ -16,6 +16,7 @@ use crate::domain::units::{MilliampHours, PlayHours};
 use crate::domain::verdict::Verdict;
 
 use super::file::File;
+use super::foresight::Chance;
 
 /// Why a text is not a policy.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
@@ -101,6 +102,12 @@ pub struct Rules {
     pub charge_days: Option<u32>,
     /// Capacity is held against the limit, and how near the limit one reading alone does not condemn, in per cent.
     pub capacity: Option<u32>,
+    /// Within which risks a reading is believed.
+    pub doubt: Option<DoubtRule>,
+    /// The chance of falling below the limit before a loan ends from which a pack does not go out for it.
+    pub forecast: Option<Chance>,
+    /// When a round is worth its hours.
+    pub worth: Option<WorthRule>,
     /// Cycles at most.
     pub cycles: Option<u32>,
     /// Years from the maker's date at most.
@@ -111,6 +118,28 @@ pub struct Rules {
     pub reported: bool,
     /// In how many different slots a pack may give no result before it is condemned.
     pub refused: Option<u32>,
+}
+
+/// Within which risks a reading is believed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct DoubtRule {
+    /// The most risk that a pack that passed truly holds less than its limit.
+    pub wrong_pass: Chance,
+    /// The most risk that a pack that failed truly holds its limit.
+    pub wrong_fail: Chance,
+    /// Hours of the bench that second readings may take in a week.
+    pub hours_per_week: u32,
+}
+
+/// When a round is worth its hours.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct WorthRule {
+    /// What a new pack costs, in any money.
+    pub price: u32,
+    /// What an hour of a slot costs, in hundredths of the same money.
+    pub hour_hundredths: u32,
+    /// Hours that a cycle of a round takes.
+    pub hours_per_cycle: u32,
 }
 
 /// How cartons are sampled.

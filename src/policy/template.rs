@@ -97,6 +97,22 @@ days = 30                    # nickel cells lose charge on the shelf; the maker'
 on = true
 second_reading_within_percent = 3   # this near the limit, one reading on one slot does not condemn
 
+[rules.doubt]                # a reading too near the limit for its uncertainty, once a model is learnt
+on = true
+wrong_pass_percent = 25      # the most risk that a pack that passed truly holds less (specific risk, JCGM 106)
+wrong_fail_percent = 25      # the most risk that a pack that failed truly holds its limit
+hours_per_week = 40          # bench hours for second readings; the doubtful first
+
+[rules.forecast]             # likely to fall below the limit before the loan ends, once a model is learnt
+on = true
+chance_percent = 10          # a pack whose chance is higher does not go out for that long
+
+[rules.worth]                # is a round worth its hours, or is a new pack the better buy
+on = false
+price = 12                   # of a new pack, in any money
+hour_hundredths = 20         # what an hour of a slot costs, in hundredths of that money
+hours_per_cycle = 16
+
 [rules.cycles]               # equivalent full cycles
 on = true
 cycles = 500                 # common endurance class of nickel-metal hydride cells (from memory)

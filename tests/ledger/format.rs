@@ -4,11 +4,11 @@ use jiff::civil::date;
 use packmuster::domain::event::{
     ActVoided, Basis, CartonClosed, CartonOpened, Charged, Complained, Entrance, EntryCorrected, Event,
     FindingSeen, Installed, LoanBegan, LoanEnded, LoanMoved, LoanWrittenOff, LotReceived, MakeDeclared,
-    Method, NoticeIssued, NoticeLifted, OperatorEnrolled, Origin, Overruled, PackAdded, PackFound,
-    PackPlaced, PacksJoined, PictureTaken, PlaceAdded, PlayerAdded, PlayerArrived, PlayerMakeDeclared,
-    PolicyAdopted, ReadingTaken, Removed, RestoredHead, RoundDone, RunBegan, RunEnded, ScannerTuned, Scope,
-    Service, SiteOpened, SlotAdded, SlotServiced, SlotTakes, TagBound, TagRetired, Use, UseCounted,
-    VerdictGiven, WriterOpened,
+    Method, ModelLearnt, NoticeIssued, NoticeLifted, OperatorEnrolled, Origin, Overruled, PackAdded,
+    PackFound, PackPlaced, PacksJoined, PictureTaken, PlaceAdded, PlayerAdded, PlayerArrived,
+    PlayerMakeDeclared, PolicyAdopted, ReadingTaken, Removed, RestoredHead, RoundDone, RunBegan, RunEnded,
+    ScannerTuned, Scope, Service, SiteOpened, SlotAdded, SlotServiced, SlotTakes, TagBound, TagRetired, Use,
+    UseCounted, VerdictGiven, WriterOpened,
 };
 use packmuster::domain::facts::Facts;
 use packmuster::domain::finding::{Finding, NoResult};
@@ -58,6 +58,7 @@ pub(super) fn examples() -> Vec<Event> {
         SiteOpened { site, name: "Skerrow".into(), zone: "Europe/London".into() }.into(),
         WriterOpened { writer, site, restored }.into(),
         PolicyAdopted { text: "a policy".into(), at }.into(),
+        ModelLearnt { text: "a model".into(), at }.into(),
         MakeDeclared { make, spec }.into(),
         PlayerMakeDeclared { make: player_make, spec: player_spec }.into(),
         OperatorEnrolled { operator: OperatorId::new(id(13)), initials: "EB".into(), may_overrule: true }

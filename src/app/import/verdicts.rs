@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use crate::app::judging;
 use crate::domain::facts::CartonFacts;
 use crate::domain::ids::{CartonId, PackId};
 use crate::domain::moment::Moment;
@@ -21,7 +22,7 @@ pub(super) fn count(
 ) -> Result<BTreeMap<Verdict, u64>, LedgerError> {
     let settings = ledger.settings()?.clone();
     let zone = ledger.zone().clone();
-    let question = Question { step: Step::Look, now, zone: &zone };
+    let question = Question { step: Step::Look, now, zone: &zone, due: None };
     let mut cartons: HashMap<CartonId, Option<CartonFacts>> = HashMap::new();
     let mut counts: BTreeMap<Verdict, u64> = Verdict::ALL.into_iter().map(|verdict| (verdict, 0)).collect();
     for &id in packs {
@@ -31,6 +32,7 @@ pub(super) fn count(
         {
             cartons.insert(carton, ledger.facts(carton.into())?);
         }
+        let sight = judging::sight(&settings, &pack, None, now);
         let case = Case {
             id,
             pack: &pack,
@@ -39,6 +41,7 @@ pub(super) fn count(
             notices: &settings.notices,
             players: &settings.players,
             target: None,
+            foresight: judging::foresight(sight.as_ref()),
         };
         let ruling = judge(&case, &settings.policy, &question);
         let count = counts.entry(ruling.verdict).or_insert(0);

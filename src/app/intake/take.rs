@@ -127,7 +127,7 @@ impl Intake {
         mut taking: Taking,
         now: Moment,
     ) -> Result<Answer, AppError> {
-        let ask = Ask { pack, step: Step::Intake, player: None, now };
+        let ask = Ask { pack, step: Step::Intake, player: None, due: None, now };
         let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut taking.events)?;
         here.desk.record(here.ledger, taking.events)?;
         self.doubt = None;

@@ -76,8 +76,13 @@ impl World {
         for pack in waiting {
             let Some(tag) = self.packs.get(pack).map(|pack| pack.tag) else { continue };
             let Scanned::Known(thing) = lookup::scanned(&mut self.ledger, tag.text())? else { continue };
-            let ask =
-                Ask { pack: PackId::new(thing.id), step: Step::Look, player: None, now: self.clock.get() };
+            let ask = Ask {
+                pack: PackId::new(thing.id),
+                step: Step::Look,
+                player: None,
+                due: None,
+                now: self.clock.get(),
+            };
             let (ruling, _) = judging::look(&mut self.ledger, ask)?;
             let charge = ruling.reasons.first().is_some_and(|reason| reason.rule == Rule::Charge);
             if charge {

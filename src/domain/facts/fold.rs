@@ -144,6 +144,7 @@ pub(super) fn loan(facts: &mut LoanFacts, event: &Event) {
             facts.pack = Some(e.pack);
             facts.began = Some(e.at);
             facts.due = Some(e.due);
+            facts.first_due = Some(e.due);
         }
         Event::LoanEnded(e) => {
             facts.ended = Some(e.at);

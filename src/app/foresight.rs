@@ -1,0 +1,113 @@
+//! What the fleet's model says of one pack, in the judge's units.
+
+use crate::domain::make::{PackMake, PlayerMake};
+use crate::domain::moment::Moment;
+use crate::domain::pack::PackFacts;
+use crate::domain::units::{MilliampHours, PlayHours};
+use crate::ledger::learnt::{Seer, day};
+use crate::policy::foresight::{Chance, Foresight, Holding};
+use crate::policy::rules::Policy;
+use crate::stats::fade::bend::Outlook;
+use crate::stats::fade::model::{Seen, When};
+
+/// Chances of the ends of what is said of a capacity: a 90 % interval.
+const ENDS: [f64; 2] = [0.05, 0.95];
+
+/// A model that has taken in one pack's past.
+#[derive(Debug)]
+pub struct Sight<'a> {
+    seer: &'a Seer,
+    seen: Seen,
+    now: When,
+    /// Cycles of a day on loan.
+    pace: f64,
+}
+
+impl<'a> Sight<'a> {
+    /// Takes in a pack; none when it was never read, or its make is not known to the model.
+    pub fn of(
+        seer: &'a Seer,
+        pack: &PackFacts,
+        (make, player): (Option<&PackMake>, Option<&PlayerMake>),
+        policy: &Policy,
+        now: Moment,
+    ) -> Option<Self> {
+        let history = seer.history(pack)?;
+        if history.readings.is_empty() {
+            return None;
+        }
+        let mut seen = Seen::default();
+        seer.predictor.see(&history.pack(), &mut seen);
+        let pace = pace(policy, make?, player);
+        let now = When { day: day(now), cycles: f64::from(pack.cycles().raw()) / 1000.0 };
+        Some(Self { seer, seen, now, pace })
+    }
+
+    /// What the pack will truly hold after days on loan.
+    pub fn outlook(&self, days: u32) -> Outlook {
+        self.seer.predictor.outlook(&self.seen, self.after(days))
+    }
+
+    fn after(&self, days: u32) -> When {
+        let later = i32::try_from(days).unwrap_or(i32::MAX);
+        When {
+            day: self.now.day.saturating_add(later),
+            cycles: self.now.cycles + self.pace * f64::from(days),
+        }
+    }
+}
+
+/// Cycles that a day on loan costs a pack: the policy's hours of play at the player's draw.
+pub fn pace(policy: &Policy, make: &PackMake, player: Option<&PlayerMake>) -> f64 {
+    const DAYS: u32 = 1000;
+    let hours = PlayHours::new(policy.hours_per_day.raw().saturating_mul(DAYS));
+    player.map_or(0.0, |player| {
+        f64::from(hours.cycles(player.draw, make.rated).raw()) / 1000.0 / f64::from(DAYS)
+    })
+}
+
+impl Foresight for Sight<'_> {
+    fn holds(&self, days: u32) -> Holding {
+        let outlook = self.outlook(days);
+        let [low, high] = ENDS.map(|share| whole(outlook.quantile(share)));
+        Holding { expected: whole(outlook.mean()), low, high }
+    }
+
+    fn below(&self, limit: MilliampHours, days: u32) -> Chance {
+        let outlook = self.outlook(days);
+        chance(self.seer.predictor.chance_below(&outlook, f64::from(limit.raw())))
+    }
+
+    fn lifted_to(&self, limit: MilliampHours) -> Option<Chance> {
+        let outlook = self.seer.predictor.after_round(&self.seen, self.now);
+        Some(chance(1.0 - outlook.below(f64::from(limit.raw()))))
+    }
+
+    fn overrun(&self) -> u32 {
+        self.seer.overrun
+    }
+
+    fn worth_doubting(&self) -> Chance {
+        Chance::millionths(self.seer.worth_doubting)
+    }
+}
+
+#[expect(
+    clippy::as_conversions,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "held within what the unit takes"
+)]
+fn whole(capacity: f64) -> MilliampHours {
+    MilliampHours::new(capacity.round().clamp(0.0, f64::from(u32::MAX)) as u32)
+}
+
+#[expect(
+    clippy::as_conversions,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "held between nothing and certainty"
+)]
+fn chance(chance: f64) -> Chance {
+    Chance::millionths((chance.clamp(0.0, 1.0) * 1e6).round() as u32)
+}

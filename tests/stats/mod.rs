@@ -1,0 +1,7 @@
+//! The statistics against published values, handbooks and simulated fleets.
+
+mod few;
+mod guard;
+mod life;
+mod mixed;
+mod world;
