@@ -4,4 +4,5 @@ mod few;
 mod guard;
 mod life;
 mod mixed;
+mod reference;
 mod world;

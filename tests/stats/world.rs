@@ -10,7 +10,7 @@ mod simple;
 mod split;
 #[path = "../bench/fade/world.rs"]
 #[expect(clippy::module_inception, reason = "the world's own tests are about more than it")]
-mod world;
+pub(super) mod world;
 
 use packmuster::stats::normal;
 use rand::{RngExt, SeedableRng};
