@@ -1,5 +1,8 @@
 //! What the fleet's model says of one pack, in the judge's units.
 
+mod among_few;
+
+use crate::domain::ids::PackId;
 use crate::domain::make::{PackMake, PlayerMake};
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
@@ -8,6 +11,7 @@ use crate::ledger::learnt::{Seer, day};
 use crate::policy::foresight::{Chance, Foresight, Holding};
 use crate::policy::rules::Policy;
 use crate::stats::fade::bend::Outlook;
+use crate::stats::fade::learning::dense;
 use crate::stats::fade::model::{Seen, When};
 
 /// Chances of the ends of what is said of a capacity: a 90 % interval.
@@ -21,13 +25,15 @@ pub struct Sight<'a> {
     now: When,
     /// Cycles of a day on loan.
     pace: f64,
+    /// Where the fleet is of few packs that are read often.
+    few: Option<among_few::Among>,
 }
 
 impl<'a> Sight<'a> {
     /// Takes in a pack; none when it was never read, or its make is not known to the model.
     pub fn of(
         seer: &'a Seer,
-        pack: &PackFacts,
+        (id, pack): (PackId, &PackFacts),
         (make, player): (Option<&PackMake>, Option<&PlayerMake>),
         policy: &Policy,
         now: Moment,
@@ -40,7 +46,12 @@ impl<'a> Sight<'a> {
         seer.predictor.see(&history.pack(), &mut seen);
         let pace = pace(policy, make?, player);
         let now = When { day: day(now), cycles: f64::from(pack.cycles().raw()) / 1000.0 };
-        Some(Self { seer, seen, now, pace })
+        let few = seer.few.as_ref().and_then(|few| {
+            let target = dense::series(seer.predictor.model(), &history.pack());
+            let measure = seer.predictor.model().clock.measure;
+            among_few::Among::new(few, id, target, (measure, now, history.born, pace))
+        });
+        Some(Self { seer, seen, now, pace, few })
     }
 
     /// What the pack will truly hold after days on loan.
@@ -68,12 +79,18 @@ pub fn pace(policy: &Policy, make: &PackMake, player: Option<&PlayerMake>) -> f6
 
 impl Foresight for Sight<'_> {
     fn holds(&self, days: u32) -> Holding {
+        if let Some(level) = self.few.as_ref().and_then(|few| few.level(0, days)) {
+            return Holding { expected: whole(level.median), low: whole(level.low), high: whole(level.high) };
+        }
         let outlook = self.outlook(days);
         let [low, high] = ENDS.map(|share| whole(outlook.quantile(share)));
         Holding { expected: whole(outlook.mean()), low, high }
     }
 
     fn below(&self, limit: MilliampHours, days: u32) -> Chance {
+        if let Some(level) = self.few.as_ref().and_then(|few| few.level(limit.raw(), days)) {
+            return chance(level.below);
+        }
         let outlook = self.outlook(days);
         chance(self.seer.predictor.chance_below(&outlook, f64::from(limit.raw())))
     }

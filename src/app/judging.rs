@@ -78,7 +78,7 @@ pub(crate) fn loose(
     (now, zone): (Moment, &TimeZone),
 ) -> Ruling {
     let make = pack.make.and_then(|make| settings.makes.get(&make));
-    let sight = sight(settings, pack, None, now);
+    let sight = sight(settings, (id, pack), None, now);
     let case = Case {
         id,
         pack,
@@ -95,13 +95,13 @@ pub(crate) fn loose(
 /// What the model foresees of a pack in a player, or in the thirstiest that it fits.
 pub(crate) fn sight<'a>(
     settings: &'a Settings,
-    pack: &PackFacts,
+    (id, pack): (PackId, &PackFacts),
     player: Option<&PlayerMake>,
     now: Moment,
 ) -> Option<Sight<'a>> {
     let make = pack.make.and_then(|make| settings.makes.get(&make));
     let player = player.or_else(|| make.and_then(|make| thirstiest(make, &settings.players)));
-    Sight::of(settings.seer.as_ref()?, pack, (make, player), &settings.policy, now)
+    Sight::of(settings.seer.as_ref()?, (id, pack), (make, player), &settings.policy, now)
 }
 
 /// A sight as the judge takes it.
@@ -146,7 +146,7 @@ fn rule(ledger: &mut Ledger, ask: Ask, coming: &[Event]) -> Result<(Ruling, Told
         holds: facts.ride.map(|(_, pack)| pack),
         lent: facts.loan.is_some(),
     });
-    let sight = sight(settings, &pack, target.and_then(|target| target.make), ask.now);
+    let sight = sight(settings, (ask.pack, &pack), target.and_then(|target| target.make), ask.now);
     let case = Case {
         id: ask.pack,
         pack: &pack,

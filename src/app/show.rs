@@ -1,5 +1,7 @@
 //! The life of any thing: what it is, and everything that happened to it.
 
+mod pack;
+
 use serde::Serialize;
 
 use crate::domain::event::{Basis, Event, Service, Use};
@@ -106,7 +108,7 @@ pub fn life(ledger: &mut Ledger, thing: Thing, now: Moment) -> Result<Life, Ledg
     Ok(Life {
         kind: thing.kind,
         name: name_of(ledger, thing)?,
-        facts: known(ledger, thing)?,
+        facts: known(ledger, thing, now)?,
         verdict,
         history,
     })
@@ -128,11 +130,11 @@ fn measures(ledger: &mut Ledger, event: &Event) -> Result<Measures, LedgerError>
     Ok((play.map(hours), percent, Some(reading.capacity.raw())))
 }
 
-fn known(ledger: &mut Ledger, thing: Thing) -> Result<Vec<(String, String)>, LedgerError> {
+fn known(ledger: &mut Ledger, thing: Thing, now: Moment) -> Result<Vec<(String, String)>, LedgerError> {
     let mut rows = Vec::new();
     let mut say = |word: &str, value: String| rows.push((word.to_owned(), value));
     match thing.kind {
-        ThingKind::Pack => return pack_facts(ledger, thing),
+        ThingKind::Pack => return pack::facts(ledger, thing, now),
         ThingKind::Player => {
             let facts: PlayerFacts = ledger.facts(thing)?.unwrap_or_default();
             say("make", player_make(ledger, facts.make)?);
@@ -202,58 +204,6 @@ fn known(ledger: &mut Ledger, thing: Thing) -> Result<Vec<(String, String)>, Led
         }
         _ => {}
     }
-    Ok(rows)
-}
-
-fn pack_facts(ledger: &mut Ledger, thing: Thing) -> Result<Vec<(String, String)>, LedgerError> {
-    let facts: PackFacts = ledger.facts(thing)?.unwrap_or_default();
-    let unknown = || "unknown".to_owned();
-    let mut rows = Vec::new();
-    let mut say = |word: &str, value: String| rows.push((word.to_owned(), value));
-    say("codes", facts.codes.join(", "));
-    say("origin", facts.origin().to_string());
-    if let Some(lot) = facts.lot {
-        say("lot", name_of(ledger, lot.into())?);
-    }
-    if let Some(carton) = facts.carton {
-        say("carton", name_of(ledger, carton.into())?);
-    }
-    if let Some(serial) = &facts.serial {
-        say("serial", serial.clone());
-    }
-    say("made", facts.made.map_or_else(unknown, |made| made.to_string()));
-    let mut notes = Vec::new();
-    if facts.cycles_estimated() {
-        notes.push("partly estimated");
-    }
-    if facts.cycles_incomplete() {
-        notes.push("earlier ones unknown");
-    }
-    let notes = if notes.is_empty() { String::new() } else { format!(" ({})", notes.join("; ")) };
-    say("cycles", format!("{}{notes}", facts.cycles()));
-    say("loans", facts.loans.to_string());
-    say("readings", facts.readings.len().to_string());
-    say("rounds", facts.rounds.len().to_string());
-    say("last charge", facts.last_charge().map_or_else(unknown, |at| at.local(ledger.zone())));
-    if let Some(joined) = facts.joined {
-        say("joined to", pack_name(ledger, joined)?);
-    }
-    if let Some(off) = facts.written_off {
-        say("written off", off.day(ledger.zone()).to_string());
-    }
-    let place = match (&facts.missing, &facts.loan, &facts.run, &facts.ride) {
-        (Some(since), ..) => format!("missing since {}", since.day(ledger.zone())),
-        (None, Some(loan), ..) => {
-            format!("with a borrower since {}, due {}", loan.since.day(ledger.zone()), loan.due)
-        }
-        (None, None, Some(run), _) => format!("in {}", name_of(ledger, run.slot.into())?),
-        (None, None, None, Some(ride)) => format!("in player {}", name_of(ledger, ride.player.into())?),
-        (None, None, None, None) => match facts.place {
-            Some((place, _)) => name_of(ledger, place.into())?,
-            None => "loose".to_owned(),
-        },
-    };
-    say("where", place);
     Ok(rows)
 }
 

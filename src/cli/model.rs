@@ -50,6 +50,7 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
                 let day = seer.learnt.map_or_else(String::new, |at| format!(" on {}", at.day(&zone)));
                 let mut lines = vec![format!("learnt{day}")];
                 lines.extend(model::about(seer.predictor.model()));
+                lines.extend(seer.few.as_ref().map(model::about_few));
                 output::lines(&lines)?;
             }
         }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 use serde_json::Error as JsonError;
 
-use crate::domain::ids::{LotId, MakeId, SlotId};
+use crate::domain::ids::{LotId, MakeId, PackId, SlotId};
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
 use crate::stats::fade::NO_SLOT;
@@ -26,8 +26,20 @@ pub struct Learnt {
     pub overrun: Option<u32>,
     /// The risk, in millionths, from which bench hours suffice for second readings.
     pub worth_doubting: u32,
+    /// What is kept for a fleet of a few packs that are read often.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub few: Option<Few>,
     /// The model.
     pub model: Model,
+}
+
+/// A few packs, each read often: their readings, since each is foretold from all others.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Few {
+    /// Each pack's readings: clock and capacity.
+    pub packs: Vec<(PackId, Vec<(f64, f64)>)>,
+    /// How straight lines, and this, foretold the second halves: interval scores.
+    pub scores: (f64, f64),
 }
 
 /// A stored model ready for use.
@@ -41,6 +53,8 @@ pub struct Seer {
     pub overrun: u32,
     /// The risk, in millionths, from which bench hours suffice for second readings.
     pub worth_doubting: u32,
+    /// What is kept for a fleet of a few packs that are read often.
+    pub few: Option<Few>,
     numbers: Numbers,
 }
 
@@ -112,6 +126,7 @@ impl Learnt {
             learnt,
             overrun: self.overrun.unwrap_or(0),
             worth_doubting: self.worth_doubting,
+            few: self.few,
         }
     }
 }

@@ -20,7 +20,10 @@ fn by_r(folder: &std::path::Path) -> BTreeMap<String, f64> {
     let run = run.expect("Rscript with lme4 and survival: bash tests/run installs them");
     let told = String::from_utf8(run.stdout).unwrap();
     assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
-    told.lines().filter_map(|line| line.split_once(' ')).map(|(name, value)| (name.to_owned(), value.parse().unwrap())).collect()
+    told.lines()
+        .filter_map(|line| line.split_once(' '))
+        .map(|(name, value)| (name.to_owned(), value.parse().unwrap()))
+        .collect()
 }
 
 fn life(pack: &Pack, place: usize, limit: f64) -> Life {
@@ -36,7 +39,8 @@ fn a_fleet_is_fitted_as_by_reference_libraries() {
     let world = World::simulate(Truth::Straight, 1_000, 7);
     let folder = tempfile::tempdir().unwrap();
     let mut readings = Readings::new();
-    let (mut rows, mut lives_text) = ("pack,x,slot,mah\n".to_owned(), "entered,left,failed,make\n".to_owned());
+    let (mut rows, mut lives_text) =
+        ("pack,x,slot,mah\n".to_owned(), "entered,left,failed,make\n".to_owned());
     let mut lives: Vec<(u16, Life)> = Vec::new();
     for (place, pack) in world.packs.iter().enumerate() {
         // The same single precision for both.
@@ -47,7 +51,8 @@ fn a_fleet_is_fitted_as_by_reference_libraries() {
         }
         readings.push(0, row);
         let life = life(pack, place, world.limit);
-        writeln!(lives_text, "{},{},{},{}", life.entered, life.left, u8::from(life.failed), pack.make).unwrap();
+        writeln!(lives_text, "{},{},{},{}", life.entered, life.left, u8::from(life.failed), pack.make)
+            .unwrap();
         lives.push((pack.make, life));
     }
     std::fs::write(folder.path().join("readings.csv"), rows).unwrap();

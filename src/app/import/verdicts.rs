@@ -32,7 +32,7 @@ pub(super) fn count(
         {
             cartons.insert(carton, ledger.facts(carton.into())?);
         }
-        let sight = judging::sight(&settings, &pack, None, now);
+        let sight = judging::sight(&settings, (id, &pack), None, now);
         let case = Case {
             id,
             pack: &pack,

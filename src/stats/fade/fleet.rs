@@ -175,7 +175,8 @@ impl Pack<'_> {
         }
     }
 
-    fn owned(&self) -> History {
+    /// A copy.
+    pub fn owned(&self) -> History {
         History {
             group: self.group,
             born: self.born,

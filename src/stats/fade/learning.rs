@@ -1,6 +1,8 @@
 //! Learning a fleet's model: the clock by fit, lines and slots by the robust mixed model, bends by expectation and maximisation, and
 //! whether bends are believed at all by what the past foretold of itself.
 
+pub mod dense;
+
 mod lift;
 mod trial;
 mod warmth;
