@@ -1,8 +1,11 @@
 //! Forecasts on fleets whose truth is known, beside simple methods; and what the statistics cost.
 //!
-//! `cargo bench --bench fade` does a small part. `-- forecasts PACKS [SEED]` prints the table for every truth, `-- cost PACKS` the times.
+//! `cargo bench --bench fade` does a small part. `-- forecasts PACKS [SEED]` prints the table for every truth, `-- cost PACKS` the times,
+//! `-- beside PACKS` the time of R's lme4 on the same readings.
 #![expect(clippy::print_stdout, reason = "tables are what a benchmark is for")]
 
+#[path = "fade/beside.rs"]
+mod beside;
 #[path = "fade/cost.rs"]
 mod cost;
 #[path = "fade/ours.rs"]
@@ -17,7 +20,6 @@ mod simple;
 #[expect(dead_code, reason = "the tests use all of it")]
 mod split;
 #[path = "fade/world.rs"]
-#[expect(dead_code, reason = "the tests use all of it")]
 mod world;
 
 use packmuster::stats::fade::learning;
@@ -43,6 +45,7 @@ fn main() {
                 forecasts(truth, number(1).unwrap_or(100_000), seed);
             }
         }
+        Some("beside") => beside::print(number(1).unwrap_or(100_000), SEED),
         Some("cost") => cost::print(number(1).unwrap_or(1_000_000), SEED),
         _ => {
             for truth in [Truth::Straight, Truth::Bending] {

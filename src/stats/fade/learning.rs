@@ -60,7 +60,7 @@ pub fn learn(fleet: &Fleet, threads: usize, mut tell: impl FnMut(Stage)) -> Resu
     if fleet.packs() >= FEWEST_PACKS {
         let sample = fleet.thinned(BEND_SAMPLE, i32::MAX);
         let along = choose_way(&lines, &sample, threads, &mut tell);
-        model.bend = lines.learn(&sample, Some(along), ROUNDS, threads).0;
+        model.bend = lines.learn(&sample, Some(along), ROUNDS, threads).0.pruned();
         tell(Stage::Trial);
         let trial = Trial::run(&sample, (clock, along, warmth), threads);
         let believed = trial.as_ref().is_some_and(Trial::believes_bends);

@@ -5,7 +5,7 @@
 //! reading counts by how likely it is to be of the narrow kind, the mixed model is fitted with those weights, and so on.
 
 use super::kernel::{self, Layout};
-use super::mixed::{Fit, Way, fit_from};
+use super::mixed::{Fit, SAMPLE, Way, fit_from};
 use super::{FadeError, Readings};
 
 /// How much wider the variance of a gross error is.
@@ -13,13 +13,14 @@ pub const WIDER: f64 = 100.0;
 /// The share of gross errors that is assumed at first, and the least that is believed.
 const FIRST_SHARE: f64 = 0.01;
 const LEAST_SHARE: f64 = 1e-4;
-/// Rounds at most, and the relative change of the residual variance that ends them.
-const ROUNDS: usize = 12;
-const SETTLED: f64 = 4e-3;
-/// Packs of the sample on which a large fleet's fit begins.
-const SAMPLE: usize = 20_000;
+/// Rounds at most, and the relative change of the residual variance that ends them: on a sample, where rounds are cheap, and on all.
+const ROUNDS: usize = 40;
+const SAMPLE_SETTLED: f64 = 3e-4;
+const SETTLED: f64 = 2e-3;
+/// How near the variance that a settled sample gave all readings must come to be settled too: three times its sampling error.
+const LIKE_SAMPLE: f64 = 1.5e-2;
 /// Fall of the criterion that is not worth another step while weights still change.
-const ROUGH: f64 = 1e-2;
+const ROUGH: f64 = 5e-2;
 
 /// A fit and what it holds for gross errors.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,7 +33,7 @@ pub struct Robust {
     pub rounds: usize,
 }
 
-/// Fits the mixed model robustly, and leaves in the readings how much each counts.
+/// Fits the mixed model robustly, and leaves in the readings how much each counted.
 ///
 /// # Errors
 /// [`FadeError`] when the data do not carry the model.
@@ -41,30 +42,35 @@ pub fn fit(readings: &mut Readings, way: &Way) -> Result<Robust, FadeError> {
     let begun = if readings.packs() > 2 * SAMPLE {
         let mut few = readings.thinned(SAMPLE);
         // A sample that carries nothing is no reason to give up: all readings may.
-        settle(&mut few, &rough, None).ok()
+        settle(&mut few, &rough, None, SAMPLE_SETTLED).ok()
     } else {
         None
     };
     if let Some(begun) = &begun {
         weigh(readings, &begun.fit, begun.gross, way.threads);
     }
-    settle(readings, &rough, begun)
+    let settled = if begun.is_some() { LIKE_SAMPLE } else { SETTLED };
+    settle(readings, &rough, begun, settled)
 }
 
-fn settle(readings: &mut Readings, way: &Way, begun: Option<Robust>) -> Result<Robust, FadeError> {
+fn settle(
+    readings: &mut Readings,
+    way: &Way,
+    begun: Option<Robust>,
+    settled: f64,
+) -> Result<Robust, FadeError> {
     let mut gross = begun.as_ref().map_or(FIRST_SHARE, |begun| begun.gross);
     let mut fit = fit_from(readings, way, begun.as_ref().map(|begun| begun.fit.end()))?;
     let mut before = begun.map_or(f64::INFINITY, |begun| begun.fit.residual);
     let mut rounds = 1;
     let mut evaluations = fit.evaluations;
-    while (fit.residual / before - 1.0).abs() > SETTLED && rounds < ROUNDS {
+    while (fit.residual / before - 1.0).abs() > settled && rounds < ROUNDS {
         before = fit.residual;
         gross = weigh(readings, &fit, gross, way.threads);
         fit = fit_from(readings, way, Some(fit.end()))?;
         evaluations += fit.evaluations;
         rounds += 1;
     }
-    gross = weigh(readings, &fit, gross, way.threads);
     fit.evaluations = evaluations;
     Ok(Robust { fit, gross, rounds })
 }

@@ -3,6 +3,7 @@
 use std::hint::black_box;
 use std::time::{Duration, Instant};
 
+use packmuster::stats::fade::learning::Stage;
 use packmuster::stats::fade::mixed::{self, Way};
 use packmuster::stats::fade::model::{Predictor, Seen, When};
 use packmuster::stats::fade::{Readings, learning, robust};
@@ -44,7 +45,16 @@ pub(crate) fn print(packs: usize, seed: u64) {
     println!("  Kaplan and Meier                    {took:>9.2?}");
     let split = Split::at(&world, i32::MAX);
     let fleet = ours::fleet(&split, Rounds::Unrecorded);
-    let (model, learning) = timed(|| learning::learn(&fleet, 1, |_| ()).expect("readings enough"));
+    let mut stages: Vec<(Stage, Instant)> = Vec::new();
+    let (model, learning) = timed(|| {
+        learning::learn(&fleet, 1, |stage| stages.push((stage, Instant::now()))).expect("readings enough")
+    });
+    let end = Instant::now();
+    for (place, (stage, begun)) in stages.iter().enumerate() {
+        let next = stages.get(place + 1).map_or(end, |(_, next)| *next);
+        println!("    {:<34}{:>9.2?}", format!("{stage:?}"), next - *begun);
+    }
+    println!("  by {}, bends: {}, tried on {:?}", model.clock, model.bends(), model.evidence.tried);
     println!("  whole model learnt                  {learning:>9.2?}");
     let predictor = Predictor::new(model);
     let mut seen = Seen::default();

@@ -75,6 +75,21 @@ pub struct Lift {
     pub rounds: u32,
 }
 
+/// Shares of a sharpness below this are let go once the model is learnt: they cost time, and change no figure that people see.
+const LEAST_SHARE: f64 = 0.01;
+
+impl Bend {
+    /// Without sharpnesses that hardly occur.
+    #[must_use]
+    pub fn pruned(mut self) -> Self {
+        let kept: f64 = self.sharpness.iter().filter(|share| **share >= LEAST_SHARE).sum();
+        for share in &mut self.sharpness {
+            *share = if *share >= LEAST_SHARE { *share / kept } else { 0.0 };
+        }
+        self
+    }
+}
+
 /// A fleet's model with bends.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Bend {

@@ -142,7 +142,7 @@ impl Prepared {
         for rate in &model.hazard {
             summed.push(summed[summed.len() - 1] + rate * model.width);
         }
-        let log_sharpness = std::array::from_fn(|r| model.sharpness[r].max(1e-300).ln());
+        let log_sharpness = std::array::from_fn(|r| model.sharpness[r].ln());
         Self { model, ready, summed, log_sharpness }
     }
 

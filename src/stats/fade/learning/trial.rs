@@ -14,12 +14,14 @@ const DAYS: i32 = 400;
 const SAMPLE: usize = 10_000;
 /// Share of all readings that a trial may hold back at most.
 const SHARE: f64 = 0.3;
+/// And at least.
+const LEAST_SHARE: f64 = 0.1;
 /// The fewest failures by which models are chosen.
 const FEWEST_FAILURES: usize = 10;
 /// How many standard errors better the line with bends must be.
 const BETTER_BY: f64 = 0.5;
 /// Packs whose forecasts correct the chances.
-const CALIBRATION_SAMPLE: usize = 60_000;
+const CALIBRATION_SAMPLE: usize = 40_000;
 /// Chances nearer to nothing or certainty than this count as this: one surprise must not decide.
 const EDGE: f64 = 1e-4;
 
@@ -75,21 +77,22 @@ impl Trial {
 
 /// Learns how far a model's chances were off on the latest readings.
 pub(super) fn calibrate(fleet: &Fleet, model: &Model, threads: usize) -> Calibration {
-    let Some(last) = fleet.last_day() else { return Calibration::NONE };
-    if fleet.packs() > CALIBRATION_SAMPLE {
-        let sample = fleet.thinned(CALIBRATION_SAMPLE, i32::MAX);
-        return Calibration::learn(&foretold(&sample, model, last.saturating_sub(DAYS), threads));
-    }
-    Calibration::learn(&foretold(fleet, model, last.saturating_sub(DAYS), threads))
+    let sample = fleet.thinned(CALIBRATION_SAMPLE, i32::MAX);
+    let Some(from) = cut(&sample) else { return Calibration::NONE };
+    Calibration::learn(&foretold(&sample, model, from, threads))
 }
 
-/// The day from which readings are held back.
+/// The day from which readings are held back: so many days before the last one, but neither more than a share of all readings
+/// nor less than another, since the latest days of a past may hold next to nothing.
 fn cut(fleet: &Fleet) -> Option<i32> {
     let mut days: Vec<i32> = fleet.iter().flat_map(|pack| pack.readings).map(|reading| reading.day).collect();
     let last = fleet.last_day()?;
-    let place = (days.len() - kept(days.len())).min(days.len().checked_sub(1)?);
-    let (_, at, _) = days.select_nth_unstable(place);
-    Some((*at).max(last.saturating_sub(DAYS)))
+    let mut before = |share: f64| {
+        let place = (days.len() - part(days.len(), share)).min(days.len().checked_sub(1)?);
+        Some(*days.select_nth_unstable(place).1)
+    };
+    let (most, least) = (before(SHARE)?, before(LEAST_SHARE)?);
+    Some(last.saturating_sub(DAYS).clamp(most, least.max(most)))
 }
 
 #[expect(
@@ -98,8 +101,8 @@ fn cut(fleet: &Fleet) -> Option<i32> {
     clippy::cast_sign_loss,
     reason = "a share of a count"
 )]
-fn kept(of: usize) -> usize {
-    (count(of) * SHARE) as usize
+fn part(of: usize, share: f64) -> usize {
+    (count(of) * share) as usize
 }
 
 /// Every reading from a day on, of packs that held their limit before: the chance of falling below it, and whether it did.
