@@ -8,7 +8,7 @@ use rand_chacha::ChaCha12Rng;
 use crate::domain::event::ModelLearnt;
 use crate::domain::facts::{Facts, LoanFacts};
 use crate::domain::ids::{LotId, MakeId, PackId, ThingKind};
-use crate::domain::moment::{Moment, days_between};
+use crate::domain::moment::days_between;
 use crate::domain::pack::PackFacts;
 use crate::ledger::learnt::{Few, Learnt, Numbers, history};
 use crate::ledger::settings::Settings;
@@ -261,9 +261,4 @@ pub fn about(model: &Model) -> Vec<String> {
         format!("slots differ by {:.0} mAh (standard deviation)", model.bend.slot.sqrt())
     });
     lines
-}
-
-/// When a stored model was learnt, for those who ask.
-pub fn learnt_at(ledger: &mut Ledger) -> Result<Option<Moment>, LedgerError> {
-    Ok(ledger.settings()?.seer.as_ref().and_then(|seer| seer.learnt))
 }

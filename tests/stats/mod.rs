@@ -1,6 +1,7 @@
 //! The statistics against published values, handbooks and simulated fleets.
 
 mod few;
+mod forecasts;
 mod guard;
 mod life;
 mod mixed;

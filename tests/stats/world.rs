@@ -2,12 +2,14 @@
 //!
 //! Bounds are about four standard errors of what is drawn; the seeds are fixed, so that a test passes always or never.
 
+#[path = "../bench/fade/ours.rs"]
+pub(super) mod ours;
 #[path = "../bench/fade/score.rs"]
-mod score;
+pub(super) mod score;
 #[path = "../bench/fade/simple.rs"]
 mod simple;
 #[path = "../bench/fade/split.rs"]
-mod split;
+pub(super) mod split;
 #[path = "../bench/fade/world.rs"]
 #[expect(clippy::module_inception, reason = "the world's own tests are about more than it")]
 pub(super) mod world;
