@@ -89,7 +89,7 @@ fn the_same_past_gives_the_same_model_and_it_foretells() {
     assert!(before.starts_with("REVIEW 2026-10"), "{before}");
 }
 
-/// NASA Ames PCoE "Battery Data Set" (Saha and Goebel, 2007): four cells, a discharge a day, each read more than a hundred times.
+/// NASA Ames Prognostics Center, "Battery Data Set" (Saha and Goebel, 2007): four cells, a discharge a day, each read more than a hundred times.
 #[test]
 fn a_few_packs_that_are_read_often_are_foretold_from_each_other() {
     let sandbox = Sandbox::started();

@@ -35,7 +35,7 @@ pub(crate) fn verdicts(fleet: &Fleet) -> Outcome<Vec<Figure>> {
     for turn in 0..VERDICTS + 2_000 {
         let pack = fleet.packs.get(random.random_range(0..fleet.packs.len())).ok_or("no packs")?.id;
         let start = Instant::now();
-        judging::look(&mut ledger, Ask { pack, step: Step::Look, player: None, now })?;
+        judging::look(&mut ledger, Ask { pack, step: Step::Look, player: None, due: None, now })?;
         // The first ones warm the page cache of the process.
         if turn >= 2_000 {
             times.push(start.elapsed());

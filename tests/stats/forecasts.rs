@@ -31,9 +31,7 @@ fn foretold(truth: Truth, packs: usize, rounds: Rounds) -> Foretold {
 
 impl Foretold {
     fn score(&self) -> Score {
-        let score = Score::of("ours", &self.ours, &self.came);
-        println!("{score}");
-        score
+        Score::of("ours", &self.ours, &self.came)
     }
 
     /// Log-loss less that of straight lines: mean and standard error.

@@ -1,4 +1,5 @@
 //! The mixed model against published fits.
+#![expect(clippy::unreadable_literal, reason = "published values stand as they were printed")]
 
 use packmuster::stats::fade::mixed::{self, Criterion, Fit, Shape, Way};
 use packmuster::stats::fade::{FadeError, NO_SLOT, Readings};

@@ -10,6 +10,7 @@ use packmuster::stats::life::kaplan::Curve;
 use packmuster::stats::life::weibull::Weibull;
 use packmuster::stats::life::{Life, logrank};
 
+use super::world::ours::single;
 use super::world::world::{Pack, Truth, World};
 
 const SCRIPT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/stats/reference.R");
@@ -45,7 +46,7 @@ fn a_fleet_is_fitted_as_by_reference_libraries() {
     for (place, pack) in world.packs.iter().enumerate() {
         // The same single precision for both.
         let row: Vec<(f32, f32, u16)> =
-            pack.reads.iter().map(|read| (read.use_ as f32, read.mah as f32, read.slot)).collect();
+            pack.reads.iter().map(|read| (single(read.use_), single(read.mah), read.slot)).collect();
         for (x, mah, slot) in &row {
             writeln!(rows, "{place},{},{slot},{}", f64::from(*x), f64::from(*mah)).unwrap();
         }

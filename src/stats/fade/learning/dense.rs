@@ -1,4 +1,4 @@
-//! Whether a few packs, each read often, are foretold better by [`few`](super::super::few) than by straight lines.
+//! Whether a few packs, each read often, are foretold better by [`few`] than by straight lines.
 
 use rand::Rng;
 
