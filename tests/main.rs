@@ -19,6 +19,8 @@ mod layers;
 #[cfg(test)]
 mod ledger;
 #[cfg(test)]
+mod past;
+#[cfg(test)]
 mod print;
 #[cfg(test)]
 mod readme;
