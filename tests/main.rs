@@ -21,6 +21,8 @@ mod ledger;
 #[cfg(test)]
 mod model;
 #[cfg(test)]
+mod past;
+#[cfg(test)]
 mod print;
 #[cfg(test)]
 mod readme;

@@ -4,6 +4,7 @@
 //! entered or taken back later does not change it.
 
 mod deeds;
+mod lives;
 mod near;
 mod work;
 
@@ -13,7 +14,7 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 use crate::domain::facts::{Facts, SlotFacts};
-use crate::domain::ids::{CartonId, PackId, SlotId, Thing, ThingKind};
+use crate::domain::ids::{CartonId, LotId, PackId, SlotId, Thing, ThingKind};
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
 use crate::domain::verdict::{Rule, Verdict};
@@ -22,6 +23,8 @@ use crate::ledger::{Ledger, LedgerError};
 
 use super::error::AppError;
 pub use deeds::Deed;
+use lives::Gathered;
+pub use lives::{Alike, LIVES_NOTE, Lives};
 use work::Work;
 
 /// A month, by its first day.
@@ -232,6 +235,8 @@ pub struct Review {
     pub rounds: u32,
     /// What else was done in the month.
     pub deeds: Vec<Deed>,
+    /// How long packs last: each make, with the references and lots of it.
+    pub lives: Vec<Lives>,
 }
 
 /// Works the review of a month out.
@@ -277,9 +282,11 @@ pub fn review(ledger: &mut Ledger, month: Month, now: Moment) -> Result<Review, 
         odd: Vec::new(),
         rounds: 0,
         deeds: deeds::count(ledger, clock_before(begin), clock)?,
+        lives: Vec::new(),
     };
     let cartons = until(ledger, ThingKind::Carton, clock)?;
     let slots = until(ledger, ThingKind::Slot, clock)?;
+    let lots = until(ledger, ThingKind::Lot, clock)?;
     let mut work = Work {
         review,
         settings,
@@ -295,6 +302,11 @@ pub fn review(ledger: &mut Ledger, month: Month, now: Moment) -> Result<Review, 
             .filter_map(|(thing, facts)| Some((SlotId::new(thing.id), SlotFacts::try_from(facts).ok()?.name)))
             .collect(),
         riding: HashMap::new(),
+        lives: Gathered::default(),
+        lots: lots
+            .into_iter()
+            .filter_map(|(thing, facts)| Some((LotId::new(thing.id), facts.try_into().ok()?)))
+            .collect(),
     };
     let mut later = Vec::new();
     ledger.each(ThingKind::Pack, |thing, last, facts| {

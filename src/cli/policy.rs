@@ -1,5 +1,8 @@
 //! `packmuster policy`.
 
+mod risks;
+mod trial;
+
 use std::path::PathBuf;
 
 use crate::app::session::Here;
@@ -12,7 +15,7 @@ use super::context::Context;
 use super::error::CliError;
 use super::output;
 
-/// The policy: show, check or adopt it
+/// The policy: show, check, try or adopt it, and its risks
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example: packmuster policy adopt skerrow.policy.toml")]
 pub(super) struct Args {
@@ -31,6 +34,16 @@ enum Action {
         /// The file; else the one beside the ledger
         file: Option<PathBuf>,
     },
+    /// Try a policy file on the past, beside the one in force; nothing is entered
+    ///
+    /// Tells for every loan and reading of the past what both policies would have said, and what came of the loans.
+    #[command(after_help = "Example: packmuster policy try new.policy.toml --curve")]
+    Try(trial::Args),
+    /// How likely the policy in force passes weak packs, and fails good ones
+    ///
+    /// Consumer's and producer's risk of each make, by the fleet's model: learn it first.
+    #[command(after_help = "Example: packmuster policy risks")]
+    Risks,
     /// Put a policy file in force
     #[command(after_help = "Example: packmuster policy adopt")]
     Adopt {
@@ -64,6 +77,8 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
             let policy = setup::parse(&text)?;
             output::line(&format!("{} is a sound policy; its id is {}", path.display(), policy.id))?;
         }
+        Action::Try(args) => return trial::run(context, args),
+        Action::Risks => return risks::run(context),
         Action::Adopt { file } => {
             let (_, text) = read(context, file)?;
             let policy = setup::parse(&text)?;

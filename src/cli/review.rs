@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use crate::app::review::{self, Line, Month, Review, Whereabouts};
+use crate::app::review::{self, LIVES_NOTE, Line, Lives, Month, Review, Whereabouts};
 use crate::domain::verdict::Verdict;
 
 use super::Exit;
@@ -78,6 +78,14 @@ pub(super) fn text(context: &Context, review: &Review) -> String {
         }
     }
     text.push(String::new());
+    let early: Vec<&Lives> = review.lives.iter().filter(|lives| lives.early).collect();
+    text.push(format!("LIVES BY LOT: {} die early", early.len()));
+    text.extend(early.iter().map(|lives| output::wrap(&lives.warning(), context.width)));
+    if !review.lives.is_empty() {
+        text.push(output::wrap(LIVES_NOTE, context.width));
+        text.push(lives(context, review));
+    }
+    text.push(String::new());
     text.push(format!("READINGS OF THE MONTH: {}", review.readings.len()));
     if !review.readings.is_empty() {
         text.push(readings(context, review));
@@ -144,6 +152,26 @@ fn list(context: &Context, lines: &[Line]) -> String {
     };
     let rows: Vec<Vec<String>> = lines.iter().map(row).collect();
     output::table(context, &["pack", "h", "where", "rule", "found"], &rows, &[1])
+}
+
+fn lives(context: &Context, review: &Review) -> String {
+    let number = |value: Option<f64>, places: usize| {
+        value.map(|value| format!("{value:.places$}")).unwrap_or_default()
+    };
+    let row = |lives: &Lives| {
+        vec![
+            lives.make.clone(),
+            lives.label(),
+            lives.packs.to_string(),
+            lives.failed.to_string(),
+            number(lives.expected_failures, 1),
+            number(lives.probability, 3),
+            lives.median(),
+        ]
+    };
+    let rows: Vec<Vec<String>> = review.lives.iter().map(row).collect();
+    let heads = ["make", "packs of", "packs", "failed", "expected", "p", "median years"];
+    output::table(context, &heads, &rows, &[2, 3, 4, 5, 6])
 }
 
 fn readings(context: &Context, review: &Review) -> String {
@@ -214,6 +242,21 @@ pub(super) fn csv(review: &Review) -> Result<String, CliError> {
         let play = line.play_h.map(|hours| hours.to_string()).unwrap_or_default();
         let slot = line.slot.as_deref().unwrap_or("");
         out.write_record(["reading", &line.pack, &line.make, slot, "", &found, &limit, "", &play, &day])
+            .map_err(fault)?;
+    }
+    for lives in &review.lives {
+        let (found, p) = (
+            format!("{} of {} failed", lives.failed, lives.packs),
+            lives.probability.map(|p| format!("p {p}")).unwrap_or_default(),
+        );
+        let expected =
+            lives.expected_failures.map(|failures| format!("{failures} expected")).unwrap_or_default();
+        let median = lives.median();
+        let median = if median.is_empty() { median } else { format!("median {median} years") };
+        let rule = if lives.early { "early" } else { "" };
+        let margin = [p, median].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("; ");
+        let what = lives.label();
+        out.write_record(["lives", &what, &lives.make, "", rule, &found, &expected, &margin, "", ""])
             .map_err(fault)?;
     }
     for odd in &review.odd {

@@ -1,6 +1,6 @@
 //! The monthly review on paper: one page of figures and the fleet, then the lists.
 
-use crate::app::review::{Line, Review, Whereabouts};
+use crate::app::review::{LIVES_NOTE, Line, Lives, Review, Whereabouts};
 use crate::domain::finding::CAUTIONS;
 use crate::domain::verdict::Verdict;
 
@@ -30,6 +30,7 @@ pub fn paper(review: &Review, size: PageSize) -> Result<Vec<u8>, PrintError> {
     for (title, note, lines) in lists {
         list(&mut paper, title, note, lines);
     }
+    lives(&mut paper, review);
     deeds(&mut paper, review);
     readings(&mut paper, review);
     odd(&mut paper, review);
@@ -69,6 +70,45 @@ fn fleet(paper: &mut Paper, review: &Review) {
         row.extend(counts.iter().map(ToString::to_string));
         row.push(counts.iter().sum::<u32>().to_string());
         table.row(row);
+    }
+    paper.table(&table);
+}
+
+/// How long packs last, and which lots die early.
+fn lives(paper: &mut Paper, review: &Review) {
+    paper.heading("Lives by lot");
+    let early: Vec<String> = review.lives.iter().filter(|lives| lives.early).map(Lives::warning).collect();
+    for warning in &early {
+        paper.callout(warning);
+    }
+    if early.is_empty() {
+        paper.note("No lot dies earlier than the others of its make.");
+    }
+    paper.note(LIVES_NOTE);
+    let mut table = Table::new(vec![
+        Column::text("make", 1.8),
+        Column::text("packs of", 2.6),
+        Column::number("packs", 0.9),
+        Column::number("failed", 0.9),
+        Column::number("expected", 1.2),
+        Column::number("p", 0.9),
+        Column::number("median years", 2.4),
+        Column::number("shape", 0.9),
+    ]);
+    let number = |value: Option<f64>, places: usize| {
+        value.map(|value| format!("{value:.places$}")).unwrap_or_default()
+    };
+    for lives in &review.lives {
+        table.row([
+            lives.make.clone(),
+            lives.label(),
+            lives.packs.to_string(),
+            lives.failed.to_string(),
+            number(lives.expected_failures, 1),
+            number(lives.probability, 3),
+            lives.median(),
+            number(lives.shape, 1),
+        ]);
     }
     paper.table(&table);
 }

@@ -503,3 +503,41 @@ fn a_law_without_a_best_shape_is_not_invented() {
     soon.extend([20.0, 40.0, 60.0].map(|left| Life { entered: 1.0, left, failed: false }));
     assert!(matches!(Weibull::fit(&soon), Err(LifeError::NotConverged { shape }) if shape < 0.01));
 }
+
+/// Each lot against the rest is what the test of two groups finds; Holm's rule on the example of his paper's kind, by hand.
+#[test]
+fn each_group_against_the_rest_is_the_test_of_two_groups() {
+    let late = |ages: &[(f64, f64, bool)]| -> Vec<Life> {
+        ages.iter().map(|&(entered, left, failed)| Life { entered, left, failed }).collect()
+    };
+    let groups = [
+        late(&[(0.0, 1.0, true), (0.0, 2.0, true), (0.5, 2.0, false), (0.0, 3.0, true)]),
+        late(&[(0.0, 2.0, true), (1.0, 4.0, true), (0.0, 5.0, false)]),
+        late(&[(0.0, 3.0, true), (2.5, 6.0, true), (0.0, 6.0, true), (0.0, 7.0, false)]),
+        Vec::new(),
+    ];
+    let slices: Vec<&[Life]> = groups.iter().map(Vec::as_slice).collect();
+    let found = logrank::each_against_the_rest(&slices).unwrap();
+    assert_eq!(found[3], None, "nobody was there");
+    for (place, found) in found.iter().enumerate().take(3) {
+        let rest: Vec<Life> = groups
+            .iter()
+            .enumerate()
+            .filter(|&(other, _)| other != place)
+            .flat_map(|(_, g)| g.clone())
+            .collect();
+        let two = logrank::compare(&[&groups[place], &rest]).unwrap();
+        let found = found.unwrap();
+        assert_eq!(found.group.observed, two.groups[0].observed);
+        near(found.group.expected, two.groups[0].expected, 1e-12);
+        near(found.statistic, two.statistic, 1e-10);
+        near(found.probability, two.probability, 1e-10);
+    }
+    assert_eq!(logrank::each_against_the_rest(&[&good(&[1.0, 2.0])]), Err(LifeError::NoFailures));
+    for (seen, expected) in
+        logrank::holm(&[0.01, 0.04, 0.03, 0.005]).into_iter().zip([0.03, 0.06, 0.06, 0.02])
+    {
+        near(seen, expected, 1e-12);
+    }
+    assert!(logrank::holm(&[]).is_empty());
+}

@@ -1,13 +1,13 @@
 //! Working a review out: each pack is judged as of its day, and put on the lists that it belongs to.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use crate::app::answer::hours;
 use crate::app::judging;
 use crate::app::lookup;
 use crate::domain::event::Origin;
-use crate::domain::facts::{CartonFacts, Facts, PlayerFacts};
-use crate::domain::ids::{CartonId, PackId, SlotId, Thing};
+use crate::domain::facts::{CartonFacts, Facts, LotFacts, PlayerFacts};
+use crate::domain::ids::{CartonId, LotId, PackId, SlotId, Thing};
 use crate::domain::moment::Moment;
 use crate::domain::pack::{Oddity, PackFacts, ReadingFact};
 use crate::domain::units::MilliampHours;
@@ -16,6 +16,7 @@ use crate::ledger::settings::Settings;
 use crate::policy::limits::{limit, thirstiest};
 use crate::policy::reason::{Reason, Ruling};
 
+use super::lives::Gathered;
 use super::{Line, Odd, ReadingLine, Review, Whereabouts};
 
 /// A review in the making.
@@ -29,6 +30,8 @@ pub(super) struct Work {
     pub(super) slots: HashMap<SlotId, String>,
     /// Which pack says that it rides in which player.
     pub(super) riding: HashMap<PackId, (Thing, String)>,
+    pub(super) lives: Gathered,
+    pub(super) lots: BTreeMap<LotId, LotFacts>,
 }
 
 impl Work {
@@ -38,6 +41,7 @@ impl Work {
         }
         let place = Whereabouts::of(pack);
         let mut ruling = judging::loose((id, pack), &self.settings, &self.cartons, (self.as_of, &self.zone));
+        self.lives.take(pack, self.limit_of(pack, Origin::Service), &ruling);
         if place == Whereabouts::Out {
             // Stale readings and old charges matter when a pack goes out, not while it is out.
             ruling.reasons.retain(|reason| !matches!(reason.rule, Rule::Stale | Rule::Charge));
@@ -184,6 +188,8 @@ impl Work {
         }
         review.readings.sort_by(|a, b| (a.day, &a.pack).cmp(&(b.day, &b.pack)));
         review.odd.sort_by(|a, b| (a.day, &a.thing, &a.text).cmp(&(b.day, &b.thing, &b.text)));
+        let names = self.settings.makes.iter().map(|(&make, spec)| (make, spec.name.clone())).collect();
+        review.lives = self.lives.finish(&names, &self.lots);
         self.review
     }
 }

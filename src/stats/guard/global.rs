@@ -81,6 +81,60 @@ impl Risks {
     }
 }
 
+/// The specific consumer's risk of a reading, with the fleet as what was known before: the probability that a pack of it that read so
+/// does not conform (JCGM 106:2012, 7.2 and 9.3, from memory).
+///
+/// The parts, each weighted by `density((reading - mean) / sqrt(sd^2 + u^2)) / sqrt(sd^2 + u^2)`, give what [`Normal::updated`] leaves
+/// of each below the limit. Where no part could have read so, the reading counts alone.
+///
+/// ```
+/// use packmuster::stats::guard::{Normal, Range, global::{Part, fails_given}};
+/// let fleet = [Part { weight: 1.0, values: Normal::new(1750.0, 80.0)? }];
+/// let risk = fails_given(&fleet, Normal::new(1600.0, 20.0)?, Range::at_least(1600.0)?);
+/// assert!(risk > 0.3 && risk < 0.5, "a pack of a good fleet that reads its limit is more likely good");
+/// # Ok::<(), packmuster::stats::guard::GuardError>(())
+/// ```
+pub fn fails_given(fleet: &[Part], reading: Normal, conforming: Range) -> f64 {
+    let (mut fails, mut all) = (0.0, 0.0);
+    for part in fleet {
+        let spread = part.values.sd.hypot(reading.sd);
+        if spread > 0.0 {
+            let z = (reading.mean - part.values.mean) / spread;
+            let weight = part.weight * normal::density(z) / spread;
+            fails += weight * conforming.fails(part.values.updated(reading));
+            all += weight;
+        }
+    }
+    if all > 0.0 { fails / all } else { conforming.fails(reading) }
+}
+
+/// The lowest reading to accept against a lower limit so that the specific consumer's risk of [`fails_given`] is at most `risk`, by
+/// halving to a hundredth of the unit; `None` when no reading within ten uncertainties above the limit gives it.
+///
+/// The risk falls with the reading: of two readings with the same normal error, the higher one speaks for higher values.
+///
+/// # Errors
+/// [`GuardError`] when the uncertainty is not a number of 0 or more, or the limit is no number.
+pub fn acceptance_given(
+    fleet: &[Part],
+    uncertainty: f64,
+    limit: f64,
+    risk: f64,
+) -> Result<Option<f64>, GuardError> {
+    let conforming = Range::at_least(limit)?;
+    let error = Normal::new(0.0, uncertainty)?;
+    let borne = |mean: f64| fails_given(fleet, Normal { mean, sd: error.sd }, conforming) <= risk;
+    let (mut low, mut high) = (limit - TAIL * error.sd, limit + TAIL * error.sd);
+    if !borne(high) {
+        return Ok(None);
+    }
+    while high - low > 0.01 {
+        let middle = f64::midpoint(low, high);
+        if borne(middle) { high = middle } else { low = middle }
+    }
+    Ok(Some(high))
+}
+
 /// The risks of one part.
 fn of_part(values: Normal, uncertainty: f64, conforming: Range, accepted: Range) -> Risks {
     let reading = |x: f64| Normal { mean: x, sd: uncertainty };

@@ -34,6 +34,17 @@ pub struct Group {
     pub expected: f64,
 }
 
+/// What the test of one group against the rest found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Against {
+    /// The group's failures, and those to be expected if it were like the rest.
+    pub group: Group,
+    /// Chi-square of the difference, one degree of freedom.
+    pub statistic: f64,
+    /// Probability of a chi-square as high or higher if the group were like the rest.
+    pub probability: f64,
+}
+
 /// Tests whether groups of packs last alike.
 ///
 /// ```
@@ -74,6 +85,72 @@ pub fn compare(groups: &[&[Life]]) -> Result<LogRank, LifeError> {
     // The function knows no chi-square of exactly 0, where the answer is 1.
     let probability = checked_gamma_ur(0.5 * f64::from(degrees), 0.5 * statistic).unwrap_or(1.0);
     Ok(LogRank { groups: found, statistic, degrees, probability })
+}
+
+/// Tests each group against all others together: what [`compare`] finds for it and the rest, one degree of freedom each.
+///
+/// With `c = d (n - d) / (n - 1)` at each age at which a pack failed, `expected = sum of d n_i / n` and `variance = sum of c (n_i / n)
+/// (1 - n_i / n)`; `chi-square = (observed - expected)^2 / variance`. The ages are walked once for all groups and once more for each:
+/// `O(n log n)`, and groups times distinct ages. `None` for a group without a pack, and for one that was never at risk beside
+/// others when a pack failed.
+///
+/// # Errors
+/// [`LifeError`] when a pack's ages are not in order, or when no pack has failed.
+pub fn each_against_the_rest(groups: &[&[Life]]) -> Result<Vec<Option<Against>>, LifeError> {
+    let all: Vec<Life> = groups.iter().copied().flatten().copied().collect();
+    if count_failures(&all)? == 0 {
+        return Err(LifeError::NoFailures);
+    }
+    let mut risk = Risk::new(&all);
+    let counts: Vec<(f64, Count)> =
+        risk::failure_ages(&all).into_iter().map(|age| (age, risk.at(age))).collect();
+    Ok(groups.iter().map(|lives| against(lives, &counts)).collect())
+}
+
+/// One group against all that were at risk.
+fn against(lives: &[Life], counts: &[(f64, Count)]) -> Option<Against> {
+    let mut risk = Risk::new(lives);
+    let mut group = Group { observed: 0, expected: 0.0 };
+    let mut variance = 0.0;
+    for &(age, all) in counts {
+        let own = risk.at(age);
+        let (at_risk, failed) = (f64::from(all.at_risk), f64::from(all.failed));
+        let share = f64::from(own.at_risk) / at_risk;
+        group.observed += own.failed;
+        group.expected += failed * share;
+        if all.at_risk > 1 {
+            variance += failed * (at_risk - failed) / (at_risk - 1.0) * share * (1.0 - share);
+        }
+    }
+    let difference = f64::from(group.observed) - group.expected;
+    (variance > ROUNDING).then(|| {
+        let statistic = difference * difference / variance;
+        Against { group, statistic, probability: checked_gamma_ur(0.5, 0.5 * statistic).unwrap_or(1.0) }
+    })
+}
+
+/// Probabilities of several tests, each so that to call what is below a level is wrong in one of them at most with that level.
+///
+/// S. Holm, "A simple sequentially rejective multiple test procedure", 1979 (from memory): of `m` in rising order, the `i`th (from 0)
+/// becomes the largest of `(m - j) p_j` with `j` up to `i`, and 1 at most.
+///
+/// ```
+/// use packmuster::stats::life::logrank::holm;
+/// assert_eq!(holm(&[0.5, 0.25, 0.125]), [0.5, 0.5, 0.375]);
+/// ```
+pub fn holm(probabilities: &[f64]) -> Vec<f64> {
+    let mut order: Vec<(usize, f64)> = probabilities.iter().copied().enumerate().collect();
+    order.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let mut corrected = vec![1.0; probabilities.len()];
+    let (mut left, mut highest) = (probabilities.iter().map(|_| 1.0).sum::<f64>(), 0.0_f64);
+    for (place, probability) in order {
+        highest = highest.max((left * probability).min(1.0));
+        left -= 1.0;
+        if let Some(slot) = corrected.get_mut(place) {
+            *slot = highest;
+        }
+    }
+    corrected
 }
 
 /// Adds one age's failures, and the covariance `d (n - d) / (n - 1) (n_i / n) (1 - n_i / n)`, or minus `(n_i / n) (n_j / n)`
