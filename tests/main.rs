@@ -1,6 +1,8 @@
 //! The behaviour of packmuster, by subject.
 
 #[cfg(test)]
+mod ahead;
+#[cfg(test)]
 mod corrections;
 #[cfg(test)]
 mod day;
@@ -18,6 +20,8 @@ mod judge;
 mod layers;
 #[cfg(test)]
 mod ledger;
+#[cfg(test)]
+mod pick;
 #[cfg(test)]
 mod print;
 #[cfg(test)]
