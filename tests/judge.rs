@@ -436,9 +436,17 @@ fn an_older_policy_still_reads() {
         format!("{before}{to}{}", rest.split_once(to).unwrap().1)
     };
     let older = cut(&cut(&text, "[rules.refused]", "[bench]"), "[bench]", "[use]");
-    assert!(!older.contains("refused") && !older.contains("test_hours"));
+    assert!(!older.contains("refused") && !older.contains("test_hours") && !older.contains("lead_days"));
     let (older, newer) = (Policy::parse(&older).unwrap(), Policy::parse(&text).unwrap());
     assert_eq!((older.rules, older.close_slot_after), (newer.rules, newer.close_slot_after));
+    assert_eq!(older.buying, newer.buying);
+    for (key, wrong) in [
+        ("lead_days = 42", "lead_days = 1001"),
+        ("service_level_percent = 95", "service_level_percent = 100"),
+    ] {
+        let error = Policy::parse(&text.replacen(key, wrong, 1)).unwrap_err().to_string();
+        assert!(error.contains("buying.") && error.contains("expected"), "{error}");
+    }
 }
 
 /// A notice gives at least its verdict, and FIT is the least there is: it must not hush the rule that speaks last.

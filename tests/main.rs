@@ -1,6 +1,8 @@
 //! The behaviour of packmuster, by subject.
 
 #[cfg(test)]
+mod ahead;
+#[cfg(test)]
 mod corrections;
 #[cfg(test)]
 mod day;
@@ -22,6 +24,8 @@ mod ledger;
 mod model;
 #[cfg(test)]
 mod past;
+#[cfg(test)]
+mod pick;
 #[cfg(test)]
 mod print;
 #[cfg(test)]

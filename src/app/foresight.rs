@@ -59,6 +59,28 @@ impl<'a> Sight<'a> {
         self.seer.predictor.outlook(&self.seen, self.after(days))
     }
 
+    /// The chance that the pack truly holds less than a limit after days, when so many more cycles went through it.
+    pub fn chance_then(&self, limit: MilliampHours, days: u32, cycles: f64) -> f64 {
+        let outlook = self.outlook_then(days, cycles);
+        self.seer.predictor.chance_below(&outlook, f64::from(limit.raw()))
+    }
+
+    /// What it will truly hold then.
+    pub fn holds_then(&self, days: u32, cycles: f64) -> Holding {
+        holding(&self.outlook_then(days, cycles))
+    }
+
+    /// Cycles of a day on loan.
+    pub const fn pace(&self) -> f64 {
+        self.pace
+    }
+
+    fn outlook_then(&self, days: u32, cycles: f64) -> Outlook {
+        let later = i32::try_from(days).unwrap_or(i32::MAX);
+        let when = When { day: self.now.day.saturating_add(later), cycles: self.now.cycles + cycles };
+        self.seer.predictor.outlook(&self.seen, when)
+    }
+
     fn after(&self, days: u32) -> When {
         let later = i32::try_from(days).unwrap_or(i32::MAX);
         When {
@@ -77,14 +99,17 @@ pub fn pace(policy: &Policy, make: &PackMake, player: Option<&PlayerMake>) -> f6
     })
 }
 
+fn holding(outlook: &Outlook) -> Holding {
+    let [low, high] = ENDS.map(|share| whole(outlook.quantile(share)));
+    Holding { expected: whole(outlook.mean()), low, high }
+}
+
 impl Foresight for Sight<'_> {
     fn holds(&self, days: u32) -> Holding {
         if let Some(level) = self.few.as_ref().and_then(|few| few.level(0, days)) {
             return Holding { expected: whole(level.median), low: whole(level.low), high: whole(level.high) };
         }
-        let outlook = self.outlook(days);
-        let [low, high] = ENDS.map(|share| whole(outlook.quantile(share)));
-        Holding { expected: whole(outlook.mean()), low, high }
+        holding(&self.outlook(days))
     }
 
     fn below(&self, limit: MilliampHours, days: u32) -> Chance {

@@ -92,6 +92,27 @@ pub(crate) fn loose(
     judge(&case, &settings.policy, &Question { step: Step::Look, now, zone, due: None })
 }
 
+/// Judges a pack that may go out in a make of player until a day, on what is at hand. It is judged for its own player where it rides
+/// in one of that make, else for any player of the make that is free.
+pub(crate) fn for_loan(
+    (id, pack): (PackId, &PackFacts),
+    (settings, cartons): (&Settings, &HashMap<CartonId, CartonFacts>),
+    (target, sight): (Target<'_>, Option<&Sight<'_>>),
+    (now, zone, due): (Moment, &TimeZone, Option<Date>),
+) -> Ruling {
+    let case = Case {
+        id,
+        pack,
+        make: pack.make.and_then(|make| settings.makes.get(&make)),
+        carton: pack.carton.and_then(|carton| cartons.get(&carton)),
+        notices: &settings.notices,
+        players: &settings.players,
+        target: Some(target),
+        foresight: foresight(sight),
+    };
+    judge(&case, &settings.policy, &Question { step: Step::Dispatch, now, zone, due })
+}
+
 /// What the model foresees of a pack in a player, or in the thirstiest that it fits.
 pub(crate) fn sight<'a>(
     settings: &'a Settings,

@@ -3,6 +3,7 @@
 //! A session is a stream of scans; each is answered, and durable alone. What people may get wrong is an answer with a way
 //! on, not an error.
 
+pub mod ahead;
 pub mod answer;
 pub mod bench;
 mod clash;
@@ -23,6 +24,7 @@ pub mod notice;
 mod on_pack;
 pub mod past;
 pub mod people;
+pub mod pick;
 pub mod receive;
 pub mod review;
 pub mod risks;

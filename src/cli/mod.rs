@@ -1,5 +1,6 @@
 //! The terminal: arguments in, presentation out. One file per command; no rule lives here.
 
+mod ahead;
 mod bench;
 mod bind;
 mod context;
@@ -19,6 +20,7 @@ mod notice;
 mod operator;
 mod output;
 mod paper;
+mod pick;
 mod place;
 mod player_make;
 mod policy;
@@ -117,6 +119,8 @@ const COMMANDS: &[Command] = &[
     command!("show", show::Args, |context, args| show::run(context, &args)),
     command!("review", review::Args, |context, args| review::run(context, &args)),
     command!("model", model::Args, |context, args| model::run(context, &args)),
+    command!("ahead", ahead::Args, |context, args| ahead::run(context, &args)),
+    command!("pick", pick::Args, |context, args| pick::run(context, &args)),
     command!("notice", notice::Args, |context, args| notice::run(context, args)),
     command!("tags", tags::Args, |context, args| tags::run(context, args)),
     command!("import", import::Args, |context, args| import::run(context, &args)),

@@ -12,7 +12,8 @@ use crate::domain::verdict::Verdict;
 
 use super::foresight::Chance;
 use super::rules::{
-    CartonRule, DoubtRule, Limit, OriginLimits, Plausible, Policy, PolicyError, Rest, Rules, WorthRule,
+    Buying, CartonRule, DoubtRule, Limit, OriginLimits, Plausible, Policy, PolicyError, Rest, Rules,
+    WorthRule,
 };
 
 /// Longest time that a rule waits: a policy says `on = false` instead, and every date stays within the calendar.
@@ -31,6 +32,8 @@ pub(super) struct File {
     loans: LoansTable,
     #[serde(default)]
     bench: BenchTable,
+    #[serde(default)]
+    buying: BuyingTable,
 }
 
 #[derive(Deserialize)]
@@ -141,6 +144,47 @@ struct BenchTable {
 impl Default for BenchTable {
     fn default() -> Self {
         Self { close_slot_after: 3, test_hours: 8 }
+    }
+}
+
+/// Came with a later packmuster: a policy that is older says nothing of it, and a file may give only what it wants otherwise.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct BuyingTable {
+    lead_days: u32,
+    growth_percent_per_year: u32,
+    service_level_percent: u32,
+    ready_stock: u32,
+}
+
+impl Default for BuyingTable {
+    fn default() -> Self {
+        Self { lead_days: 42, growth_percent_per_year: 0, service_level_percent: 95, ready_stock: 5 }
+    }
+}
+
+impl BuyingTable {
+    fn validate(&self) -> Result<Buying, PolicyError> {
+        if self.lead_days > 1000 {
+            return value("buying.lead_days", &self.lead_days, "expected 0 to 1000");
+        }
+        if self.growth_percent_per_year > 1000 {
+            let key = "buying.growth_percent_per_year";
+            return value(key, &self.growth_percent_per_year, "expected 0 to 1000");
+        }
+        if !(50..=99).contains(&self.service_level_percent) {
+            let key = "buying.service_level_percent";
+            return value(key, &self.service_level_percent, "expected 50 to 99");
+        }
+        if self.ready_stock > 1_000_000 {
+            return value("buying.ready_stock", &self.ready_stock, "expected 0 to 1000000");
+        }
+        Ok(Buying {
+            lead_days: self.lead_days,
+            growth_percent_per_year: self.growth_percent_per_year,
+            service_level_percent: self.service_level_percent,
+            ready_stock: self.ready_stock,
+        })
     }
 }
 
@@ -404,6 +448,7 @@ impl File {
             keep_reference_days: self.loans.keep_reference_days,
             close_slot_after: self.bench.close_slot_after,
             test_hours: self.bench.test_hours,
+            buying: self.buying.validate()?,
         })
     }
 }

@@ -61,6 +61,21 @@ pub struct Policy {
     pub close_slot_after: u32,
     /// Hours that a test takes, as far as nothing better is known.
     pub test_hours: u32,
+    /// How new packs are bought.
+    pub buying: Buying,
+}
+
+/// How new packs are bought.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Buying {
+    /// Days from an order until its packs may go out.
+    pub lead_days: u32,
+    /// By how much the lending grows in a year, in per cent of what it is now.
+    pub growth_percent_per_year: u32,
+    /// The chance that there are packs enough, in per cent.
+    pub service_level_percent: u32,
+    /// Packs of each make that are to stand ready beside those in use.
+    pub ready_stock: u32,
 }
 
 /// What a pack of one origin must hold.

@@ -136,6 +136,12 @@ slots = 2
 close_slot_after = 3         # runs in a row without a result: the slot takes no more packs until it is serviced
 test_hours = 8               # how long a test takes, to tell when an open run should be done
 
+[buying]                     # what `ahead` says is to be bought
+lead_days = 42               # from an order until its packs may go out
+growth_percent_per_year = 0  # by how much the lending grows, in per cent of what it is now
+service_level_percent = 95   # the chance that there are packs enough
+ready_stock = 5              # packs of each make that are to stand ready beside those in use
+
 [use]                        # how use is estimated when nobody gives the player's hours
 hours_per_day = 2.0
 

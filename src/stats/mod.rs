@@ -8,3 +8,4 @@ pub mod fade;
 pub mod guard;
 pub mod life;
 pub mod normal;
+pub mod sum;
