@@ -40,7 +40,13 @@ pub(crate) fn learnt() -> &'static Path {
 
 pub(crate) fn copy(from: &Path) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
-    fs::copy(from.join("skerrow.muster"), folder.path().join("skerrow.muster")).unwrap();
+    // The latest entries may still lie in the log beside it.
+    for end in ["", "-wal"] {
+        let name = format!("skerrow.muster{end}");
+        if from.join(&name).exists() {
+            fs::copy(from.join(&name), folder.path().join(&name)).unwrap();
+        }
+    }
     folder
 }
 

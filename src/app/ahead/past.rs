@@ -64,13 +64,18 @@ impl Past {
             }
             Ok::<(), LedgerError>(())
         })?;
-        for (make, lives) in std::mem::take(&mut past.lives) {
+        past.fit();
+        Ok(past)
+    }
+
+    /// The law of each make of which enough have failed.
+    fn fit(&mut self) {
+        for (make, lives) in std::mem::take(&mut self.lives) {
             let failed = lives.iter().filter(|life| life.failed).count();
             if let Some(law) = Weibull::fit(&lives).ok().filter(|_| failed >= FEWEST_FAILURES) {
-                past.laws.insert(make, law);
+                self.laws.insert(make, law);
             }
         }
-        Ok(past)
     }
 
     fn pack(&mut self, settings: &Settings, pack: &PackFacts, now: Moment, seen: &mut Seen) {
@@ -185,4 +190,41 @@ fn born(pack: &PackFacts) -> Option<i32> {
 fn days(to: Moment, from: Moment) -> f64 {
     let seconds = to.millis().saturating_sub(from.millis()).max(0) / 1000;
     f64::from(i32::try_from(seconds).unwrap_or(i32::MAX)) / 86_400.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn worn(failures: u32) -> Option<[f64; 3]> {
+        let make = MakeId::new(uuid::Uuid::nil());
+        let life = |k: u32| Life { entered: 0.0, left: 3.0 + 0.1 * f64::from(k), failed: k < failures };
+        let mut past = Past { lives: [(make, (0..20).map(life).collect())].into(), ..Past::default() };
+        past.fit();
+        let now = Moment::from_millis(1_800_000_000_000);
+        let pack = PackFacts { added: Some(now.plus_days(-730)), ..PackFacts::default() };
+        past.worn(make, &pack, now).map(|chance| [0, 365, 730].map(chance))
+    }
+
+    #[test]
+    fn packs_that_were_never_read_go_by_their_make_s_law_if_enough_failed() {
+        assert_eq!(worn(4), None);
+        let [now, one, two] = worn(8).unwrap();
+        assert!(now.abs() < 1e-12 && now < one && one < two && two < 1.0, "{now} {one} {two}");
+    }
+
+    #[test]
+    fn doubt_falls_with_what_was_seen_and_grows_with_odd_months() {
+        let even = |each: u32| {
+            let (e, v) = (f64::from(each), f64::from(each) * 0.9);
+            Past { months: [(e, v, each); MONTHS], ..Past::default() }
+        };
+        assert!((Past::default().variation() - 1.0).abs() < 1e-12, "nothing seen, nothing known");
+        assert!(even(10).variation() < even(1).variation());
+        let mut odd = even(10);
+        for (place, month) in odd.months.iter_mut().enumerate() {
+            month.2 = if place % 2 == 0 { 0 } else { 20 };
+        }
+        assert!(odd.variation() > 3.0 * even(10).variation());
+    }
 }
