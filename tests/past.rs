@@ -314,11 +314,11 @@ fn what_cannot_be_tried_is_named() {
     write(own.replacen("rounds =", "ronds =", 1));
     let said = sandbox.run(&["policy", "try", "new.toml"]);
     assert_eq!(said.code, 2);
-    assert!(said.err.contains("line 9") && said.err.contains("ronds"), "{}", said.err);
+    assert!(said.err.contains("line 10") && said.err.contains("ronds"), "{}", said.err);
     write(own.replace("mAh = 650", "mAh = 0"));
     let said = sandbox.run(&["policy", "try", "new.toml"]);
     assert_eq!(said.code, 2);
-    assert!(said.err.contains("line 13") && said.err.contains("`limits.service.mAh` is 0"), "{}", said.err);
+    assert!(said.err.contains("line 14") && said.err.contains("`limits.service.mAh` is 0"), "{}", said.err);
     write(own);
     let said = sandbox.run(&["policy", "try", "new.toml", "--since", "2027-01-01"]);
     assert_eq!(said.code, 2);

@@ -232,6 +232,9 @@ pub fn about(model: &Model) -> Vec<String> {
 }
 
 /// When a stored model was learnt, for those who ask.
+///
+/// # Errors
+/// A fault of the ledger.
 pub fn learnt_at(ledger: &mut Ledger) -> Result<Option<Moment>, LedgerError> {
     Ok(ledger.settings()?.seer.as_ref().and_then(|seer| seer.learnt))
 }
