@@ -175,7 +175,8 @@ pub fn risks(ledger: &mut Ledger, now: Moment) -> Result<Option<PolicyRisks>, Ap
     let mut all = Vec::new();
     for ((make, origin), group) in &groups {
         all.extend(
-            of_group(&settings, (*make, *origin), &group.parts, (uncertainty, rule)).map_err(no_sense)?,
+            of_group(&settings, (*make, *origin), &group.parts, (uncertainty, rule))
+                .map_err(|error| no_sense(&error))?,
         );
     }
     all.sort_by(|a: &GroupRisks, b| (&a.make, a.origin).cmp(&(&b.make, b.origin)));
@@ -268,7 +269,7 @@ fn of_doubt(
     })
 }
 
-fn no_sense(error: GuardError) -> AppError {
+fn no_sense(error: &GuardError) -> AppError {
     AppError::input(
         format!("the model's numbers make no sense: {error}"),
         "learn it anew: packmuster model learn",

@@ -155,17 +155,15 @@ fn list(context: &Context, lines: &[Line]) -> String {
 }
 
 fn lives(context: &Context, review: &Review) -> String {
-    let number = |value: Option<f64>, places: usize| {
-        value.map(|value| format!("{value:.places$}")).unwrap_or_default()
-    };
     let row = |lives: &Lives| {
+        let expected = lives.expected_failures.map(|failures| format!("{failures:.1}"));
         vec![
             lives.make.clone(),
             lives.label(),
             lives.packs.to_string(),
             lives.failed.to_string(),
-            number(lives.expected_failures, 1),
-            number(lives.probability, 3),
+            expected.unwrap_or_default(),
+            lives.chance(),
             lives.median(),
         ]
     };

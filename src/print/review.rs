@@ -105,7 +105,7 @@ fn lives(paper: &mut Paper, review: &Review) {
             lives.packs.to_string(),
             lives.failed.to_string(),
             number(lives.expected_failures, 1),
-            number(lives.probability, 3),
+            lives.chance(),
             lives.median(),
             number(lives.shape, 1),
         ]);

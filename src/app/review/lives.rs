@@ -130,21 +130,27 @@ impl Lives {
         format!("{about}{median:.1} ({} to {})", year(low), year(high))
     }
 
+    /// The probability in words: three places, or that it is less than they show.
+    pub fn chance(&self) -> String {
+        match self.probability {
+            None => String::new(),
+            Some(chance) if chance < 0.001 => "<0.001".to_owned(),
+            Some(chance) => format!("{chance:.3}"),
+        }
+    }
+
     /// What is said of a lot that dies early.
     pub fn warning(&self) -> String {
         let median = self.median();
         let median = if median.is_empty() { String::new() } else { format!("; median life {median} years") };
-        let probability = match self.probability {
-            Some(probability) if probability >= 0.001 => format!("p {probability:.3}"),
-            _ => "p under 0.001".to_owned(),
-        };
         format!(
-            "lot {} ({}) dies early: {} of {} failed, {:.1} expected, {probability}{median}",
+            "lot {} ({}) dies early: {} of {} failed, {:.1} expected, p {}{median}",
             self.name,
             self.make,
             self.failed,
             self.packs,
-            self.expected_failures.unwrap_or(0.0)
+            self.expected_failures.unwrap_or(0.0),
+            self.chance()
         )
     }
 }
