@@ -79,7 +79,7 @@ fn what_cannot_be_served_is_named_with_the_reason() {
     assert!(out.lines().all(|line| line.chars().count() <= 80), "{out}");
     let (code, picked) = pick(&["--for", "Lapwing:14:60"]);
     let served = picked["loans"].as_array().unwrap().iter().filter(|loan| loan["pack"].is_object()).count();
-    assert_eq!((code, served as u64 + picked["unserved"].as_u64().unwrap()), (1, 60));
+    assert_eq!((code, u64::try_from(served).unwrap() + picked["unserved"].as_u64().unwrap()), (1, 60));
 }
 
 #[test]
