@@ -11,11 +11,12 @@ use super::demo::demo;
 use super::sandbox::Sandbox;
 
 pub(crate) fn packmuster(folder: &Path, args: &[&str]) -> (i32, String, String) {
+    // Another seed for each command: two acts of one moment must not bear one name.
     let run = Command::new(env!("CARGO_BIN_EXE_packmuster"))
         .args(args)
         .env_clear()
         .env("PACKMUSTER_CLOCK", "2026-10-29T18:00:00Z")
-        .env("PACKMUSTER_SEED", "7")
+        .env("PACKMUSTER_SEED", args.join(" ").len().to_string())
         .env("PACKMUSTER_SITE", "Skerrow")
         .env("COLUMNS", "80")
         .current_dir(folder)
