@@ -1,7 +1,7 @@
 //! What is to come: how many packs retire month by month, what to buy and by when, and which packs now out will not keep the promise.
 //!
 //! A pack retires in the month in which it first holds less than its limit in service. Packs that were read are foretold by the
-//! fleet's model, others by the law of wear-out of their make ([`past`]). Two walks through the packs: the first gathers what the
+//! fleet's model, others by the law of wear-out of their make (`ahead::past`). Two walks through the packs: the first gathers what the
 //! fleet's past teaches, the second foretells. Nothing is entered.
 //!
 //! Not foretold: the packs that the judge would recycle or keep apart, those that are missing, written off or joined to another. A

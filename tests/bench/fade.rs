@@ -35,29 +35,33 @@ const SEED: u64 = 20_261_128;
 /// Packs of the small part.
 const FEW: usize = 4_000;
 
-fn main() {
+/// Done, or why not.
+type Outcome = Result<(), Box<dyn std::error::Error>>;
+
+fn main() -> Outcome {
     let given: Vec<String> = std::env::args().skip(1).filter(|given| !given.starts_with("--")).collect();
     let number = |place: usize| given.get(place).and_then(|given| given.parse::<usize>().ok());
     match given.first().map(String::as_str) {
         Some("forecasts") => {
             let seed = number(2).and_then(|seed| u64::try_from(seed).ok()).unwrap_or(SEED);
             for truth in Truth::ALL {
-                forecasts(truth, number(1).unwrap_or(100_000), seed);
+                forecasts(truth, number(1).unwrap_or(100_000), seed)?;
             }
         }
-        Some("beside") => beside::print(number(1).unwrap_or(100_000), SEED),
-        Some("cost") => cost::print(number(1).unwrap_or(1_000_000), SEED),
+        Some("beside") => beside::print(number(1).unwrap_or(100_000), SEED)?,
+        Some("cost") => cost::print(number(1).unwrap_or(1_000_000), SEED)?,
         _ => {
             for truth in [Truth::Straight, Truth::Bending] {
-                forecasts(truth, FEW, SEED);
+                forecasts(truth, FEW, SEED)?;
             }
-            cost::print(FEW, SEED);
+            cost::print(FEW, SEED)?;
         }
     }
+    Ok(())
 }
 
 /// Foretells every pack's next reading after the cut, and scores it.
-fn forecasts(truth: Truth, packs: usize, seed: u64) {
+fn forecasts(truth: Truth, packs: usize, seed: u64) -> Outcome {
     let world = World::simulate(truth, packs, seed);
     let split = Split::at(&world, CUT_DAY);
     let came = events(&split.cases);
@@ -74,8 +78,8 @@ fn forecasts(truth: Truth, packs: usize, seed: u64) {
             continue;
         }
         let fleet = ours::fleet(&split, rounds);
-        let straight = learning::straight(&fleet, 1).expect("a fleet that was read often enough");
-        let model = learning::learn(&fleet, 1, |_| ()).expect("a fleet that was read often enough");
+        let straight = learning::straight(&fleet, 1)?;
+        let model = learning::learn(&fleet, 1, |_| ())?;
         let lines = ours::forecasts(&split, &world, &straight, rounds);
         let ours = ours::forecasts(&split, &world, &model, rounds);
         let name = if rounds == Rounds::Recorded { ", rounds recorded" } else { "" };
@@ -89,4 +93,5 @@ fn forecasts(truth: Truth, packs: usize, seed: u64) {
             Gap::between(&ours, &lines, &came)
         );
     }
+    Ok(())
 }

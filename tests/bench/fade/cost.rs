@@ -11,6 +11,7 @@ use packmuster::stats::life::Life;
 use packmuster::stats::life::kaplan::Curve;
 use packmuster::stats::life::weibull::Weibull;
 
+use super::Outcome;
 use super::ours::{self, Rounds, single};
 use super::split::Split;
 use super::world::{Truth, World};
@@ -25,7 +26,7 @@ fn timed<T>(work: impl FnOnce() -> T) -> (T, Duration) {
 }
 
 /// Prints what each piece takes on one core.
-pub(crate) fn print(packs: usize, seed: u64) {
+pub(crate) fn print(packs: usize, seed: u64) -> Outcome {
     let world = World::simulate(Truth::Bending, packs, seed);
     let mut readings = Readings::new();
     for pack in &world.packs {
@@ -33,22 +34,25 @@ pub(crate) fn print(packs: usize, seed: u64) {
         readings.push(pack.make, pack.reads.iter().map(row));
     }
     println!("{packs} packs, {} readings, one core", readings.len());
-    let (fit, plain) = timed(|| mixed::fit(&readings, &Way::restricted(1)).expect("readings enough"));
+    let (fit, plain) = timed(|| mixed::fit(&readings, &Way::restricted(1)));
+    let fit = fit?;
     println!("  mixed model, crossed slots          {plain:>9.2?}  {} evaluations", fit.evaluations);
-    let (fit, took) = timed(|| robust::fit(&mut readings, &Way::restricted(1)).expect("readings enough"));
+    let (fit, took) = timed(|| robust::fit(&mut readings, &Way::restricted(1)));
+    let fit = fit?;
     println!("  the same, robust                    {took:>9.2?}  {} rounds on all", fit.rounds);
     drop(readings);
     let lives: Vec<Life> = world.packs.iter().map(|pack| life(pack, world.limit)).collect();
-    let (law, took) = timed(|| Weibull::fit(&lives).expect("some failed"));
+    let (law, took) = timed(|| Weibull::fit(&lives));
+    let law = law?;
     println!("  Weibull                             {took:>9.2?}  shape {:.3}", law.shape);
     let (_, took) = timed(|| black_box(Curve::of(&lives)).is_ok());
     println!("  Kaplan and Meier                    {took:>9.2?}");
     let split = Split::at(&world, i32::MAX);
     let fleet = ours::fleet(&split, Rounds::Unrecorded);
     let mut stages: Vec<(Stage, Instant)> = Vec::new();
-    let (model, learning) = timed(|| {
-        learning::learn(&fleet, 1, |stage| stages.push((stage, Instant::now()))).expect("readings enough")
-    });
+    let (model, learning) =
+        timed(|| learning::learn(&fleet, 1, |stage| stages.push((stage, Instant::now()))));
+    let model = model?;
     let end = Instant::now();
     for (place, (stage, begun)) in stages.iter().enumerate() {
         let next = stages.get(place + 1).map_or(end, |(_, next)| *next);
@@ -81,6 +85,7 @@ pub(crate) fn print(packs: usize, seed: u64) {
     if let Some(peak) = peak() {
         println!("  most memory                         {peak} MB");
     }
+    Ok(())
 }
 
 /// A pack's life in use: it fails at its first reading below the limit.

@@ -24,7 +24,7 @@ fn history(known: &Known<'_>, limit: f64, rounds: Rounds, until: i32) -> History
         |day: i32| known.reads.iter().rev().find(|read| read.day <= day).map_or(0.0, |read| read.use_);
     let readings = known.reads.iter().map(|read| Reading {
         slot: read.slot,
-        rounds: u16::try_from(days.iter().filter(|day| **day <= read.day).count()).unwrap(),
+        rounds: u16::try_from(days.iter().filter(|day| **day <= read.day).count()).unwrap_or(u16::MAX),
         ..Reading::bare(read.day, single(100.0 * read.use_), single(read.mah))
     });
     History {
@@ -56,7 +56,7 @@ pub(crate) fn forecasts(
     let mut seen = Seen::default();
     let all = rounds_of(split, world);
     let forecast = |case: &Case| {
-        let known = split.known.get(case.pack).unwrap();
+        let Some(known) = split.known.get(case.pack) else { return f64::NAN };
         let known = Known { rounds: all.get(case.pack).copied().unwrap_or_default(), ..*known };
         let past = history(&known, split.limit, rounds, case.day);
         predictor.see(&past.pack(), &mut seen);
