@@ -87,13 +87,13 @@ fn lives(paper: &mut Paper, review: &Review) {
     paper.note(LIVES_NOTE);
     let mut table = Table::new(vec![
         Column::text("make", 1.8),
-        Column::text("packs of", 2.6),
+        Column::text("packs of", 2.1),
         Column::number("packs", 0.9),
-        Column::number("failed", 0.9),
-        Column::number("expected", 1.2),
-        Column::number("p", 0.9),
+        Column::number("failed", 1.0),
+        Column::number("expected", 1.4),
+        Column::number("p", 1.1),
         Column::number("median years", 2.4),
-        Column::number("shape", 0.9),
+        Column::number("shape", 1.0),
     ]);
     let number = |value: Option<f64>, places: usize| {
         value.map(|value| format!("{value:.places$}")).unwrap_or_default()

@@ -289,6 +289,9 @@ impl PictureError {
     /// What to do about it, in a few words.
     pub fn hint(&self) -> &'static str {
         match self {
+            Self::Io { source, .. } if source.kind() == io::ErrorKind::IsADirectory => {
+                "it is a folder: name the pictures in it, or let `intake --watch` take them in"
+            }
             Self::Io { .. } => "check the name, and that the file may be read",
             Self::Empty { .. } | Self::Truncated { .. } | Self::Damaged { .. } => {
                 "copy it from the camera again, or take it anew"

@@ -79,6 +79,7 @@ fn a_missing_file_and_a_folder_are_told() {
         let error = picture::read(path, &HASTY).unwrap_err();
         assert!(matches!(error, PictureError::Io { .. }), "{error}");
         assert!(error.to_string().contains(&path.display().to_string()));
+        assert_eq!(error.hint().contains("it is a folder"), path.is_dir(), "{}", error.hint());
     }
     let (tag, image) = sample();
     let path = folder.path().join("tag.png");

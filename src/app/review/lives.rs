@@ -34,7 +34,7 @@ const LEVEL: f64 = 0.90;
 /// Probability, after correction, below which a lot is said to die early.
 const EARLY: f64 = 0.05;
 /// Failures from which a law is fitted: fewer make a law of anything.
-const FEWEST: u32 = 5;
+const FEWEST: u32 = 10;
 
 /// What the figures mean, for those who read them.
 pub const LIVES_NOTE: &str = "In years from entering, or from the maker's date for packs entered in use. Failed: below the service \
@@ -86,7 +86,7 @@ pub struct Lives {
     /// Upper limit of it, 90 %.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub median_high_years: Option<f64>,
-    /// Age by which half will have failed by the Weibull law, where five or more failed: `scale (ln 2)^(1 / shape)`.
+    /// Age by which half will have failed by the Weibull law, where ten or more failed: `scale (ln 2)^(1 / shape)`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub fitted_median_years: Option<f64>,
     /// Lower limit of it, 90 % (delta method on its logarithm).

@@ -21,7 +21,7 @@ const FEWEST_FAILURES: usize = 10;
 /// How many standard errors better the line with bends must be.
 const BETTER_BY: f64 = 0.5;
 /// Packs whose forecasts correct the chances.
-const CALIBRATION_SAMPLE: usize = 40_000;
+const CALIBRATION_SAMPLE: usize = 60_000;
 /// Chances nearer to nothing or certainty than this count as this: one surprise must not decide.
 const EDGE: f64 = 1e-4;
 
