@@ -67,20 +67,13 @@ pub(super) fn of_symbol(grey: &GrayImage, corners: &[Point; 4], modules: u8) -> 
 
 /// What is wrong with a picture in which nothing was seen.
 pub(super) fn of_picture(grey: &GrayImage) -> Vec<Advice> {
-    let values: Vec<f32> = grey.as_raw().iter().map(|&value| f32::from(value)).collect();
     let width = usize::try_from(grey.width()).unwrap_or(1).max(1);
-    let (low, high) = ends(&values, 1);
+    let (low, high) = ends_of_picture(grey);
     if high < DARK {
         return vec![Advice::Dark];
     }
-    let mut steepest = 0.0_f32;
-    for row in values.chunks_exact(width) {
-        for pair in row.windows(2) {
-            if let [one, next] = pair {
-                steepest = steepest.max((next - one).abs());
-            }
-        }
-    }
+    let steps = |row: &[u8]| row.iter().zip(row.iter().skip(1)).map(|(one, next)| one.abs_diff(*next)).max();
+    let steepest = f32::from(grey.as_raw().chunks_exact(width).filter_map(steps).max().unwrap_or(0));
     // Plain paper has no edges: nothing is said of it.
     if high - low > DARK && (high - low) / steepest.max(0.1) > BLURRED_PIXELS {
         return vec![Advice::Blurred];
@@ -99,11 +92,39 @@ fn quarter() -> f32 {
 
 /// The values below and above which so many in a hundred lie.
 fn ends(values: &[f32], percent: usize) -> (f32, f32) {
-    let mut sorted = values.to_vec();
-    sorted.sort_unstable_by(f32::total_cmp);
-    let cut = sorted.len() * percent / 100;
-    let low = sorted.get(cut).copied().unwrap_or(0.0);
-    (low, sorted.len().checked_sub(cut + 1).and_then(|place| sorted.get(place)).copied().unwrap_or(0.0))
+    let mut values = values.to_vec();
+    let count = values.len();
+    let cut = count * percent / 100;
+    let mut ranked = |place: Option<usize>| {
+        let place = place.filter(|&place| place < count);
+        place.map_or(0.0, |place| *values.select_nth_unstable_by(place, f32::total_cmp).1)
+    };
+    (ranked(Some(cut)), ranked(count.checked_sub(cut + 1)))
+}
+
+/// The same of all pixels, one in a hundred.
+fn ends_of_picture(grey: &GrayImage) -> (f32, f32) {
+    let mut counts = [0_usize; 256];
+    for &value in grey.as_raw() {
+        if let Some(count) = counts.get_mut(usize::from(value)) {
+            *count += 1;
+        }
+    }
+    let cut = grey.as_raw().len() / 100;
+    let levels = || (0..=u8::MAX).zip(counts);
+    (beyond(levels(), cut), beyond(levels().rev(), cut))
+}
+
+/// The first level with more than so many pixels up to it.
+fn beyond(levels: impl Iterator<Item = (u8, usize)>, cut: usize) -> f32 {
+    let mut met = 0;
+    for (level, count) in levels {
+        met += count;
+        if met > cut {
+            return f32::from(level);
+        }
+    }
+    0.0
 }
 
 /// Whether a patch that must hold something dark is blown out.

@@ -7,7 +7,6 @@
     clippy::as_conversions,
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
-    clippy::cast_possible_wrap,
     reason = "loops over every pixel, with bounds taken from the picture itself"
 )]
 
@@ -55,8 +54,8 @@ pub(super) fn contrast(image: &GrayImage, radius: usize) -> GrayImage {
     let (w, h) = (image.width() as usize, image.height() as usize);
     let pixels = image.as_raw();
     let mut out = vec![128_u8; w * h];
-    let mut column = vec![0_u32; w];
-    let mut rows = 0;
+    let (mut column, mut sums, mut shares) = (vec![0_u32; w], vec![0_f32; w], vec![0_f32; w]);
+    let (mut rows, mut shared) = (0, 0);
     let mut next = 0;
     for y in 0..h {
         while next < h && next <= y + radius {
@@ -70,18 +69,27 @@ pub(super) fn contrast(image: &GrayImage, radius: usize) -> GrayImage {
             rows -= 1;
         }
         let mut sum: u32 = column[..radius.min(w)].iter().sum();
-        let mut columns = radius.min(w) as u32;
         for x in 0..w {
             if x + radius < w {
                 sum += column[x + radius];
-                columns += 1;
             }
             if x > radius {
                 sum -= column[x - radius - 1];
-                columns -= 1;
             }
-            let mean = (sum / (columns * rows)) as i32;
-            out[y * w + x] = (128 + i32::from(pixels[y * w + x]) - mean).clamp(0, 255) as u8;
+            sums[x] = sum as f32;
+        }
+        if rows != shared {
+            // One by the count of pixels, a trace too large: a product cut off is the quotient for up to 4,096 pixels.
+            for (x, share) in shares.iter_mut().enumerate() {
+                let columns = (x + radius).min(w - 1) - x.saturating_sub(radius) + 1;
+                *share = (1.0 + f32::EPSILON * 2.0) / (columns * rows) as f32;
+            }
+            shared = rows;
+        }
+        let line = y * w..(y + 1) * w;
+        let means = sums.iter().zip(&shares).map(|(&sum, &share)| (sum * share) as i32);
+        for ((out, &pixel), mean) in out[line.clone()].iter_mut().zip(&pixels[line]).zip(means) {
+            *out = (128 + i32::from(pixel) - mean).clamp(0, 255) as u8;
         }
     }
     GrayImage::from_raw(image.width(), image.height(), out).unwrap_or_default()
@@ -110,12 +118,13 @@ fn ratio(runs: [u32; 5]) -> Option<f32> {
     if total < 9 {
         return None;
     }
-    let module = total as f32 / 7.0;
-    let (low, high) = (0.35 * module - 0.3, 1.8 * module + 0.5);
-    let rings = [runs[0], runs[1], runs[3], runs[4]].map(|run| run as f32);
-    let core = runs[2] as f32;
-    let fits = rings.iter().all(|&run| run >= low && run <= high);
-    (fits && core >= 1.9 * module && core <= 4.3 * module).then_some(module)
+    // A core of 1.9 to 4.3 modules, and rings of 0.35 modules less 0.3 pixels to 1.8 modules and 0.5 pixels, in whole numbers.
+    let core = 70 * runs[2];
+    let fits = |run: u32| 20 * run + 6 >= total && 70 * run <= 18 * total + 35;
+    let alike = core >= 19 * total
+        && core <= 43 * total
+        && [runs[0], runs[1], runs[3], runs[4]].into_iter().all(fits);
+    alike.then(|| total as f32 / 7.0)
 }
 
 /// Follows the five runs through a dark pixel both ways; the middle relative to the pixel, and the module width.
@@ -180,7 +189,7 @@ impl Seeker<'_> {
     fn near(&self, x: f32, y: f32, share: f32) -> Option<usize> {
         self.near.iter().copied().find(|&index| {
             let old = self.found[index];
-            (old.x - x).hypot(old.y - y) < old.span * share
+            (old.x - x).powi(2) + (old.y - y).powi(2) < (old.span * share).powi(2)
         })
     }
 
@@ -202,25 +211,43 @@ impl Seeker<'_> {
     }
 }
 
+/// Which of up to 64 pixels are dark, the first in the lowest bit.
+fn dark_pixels(pixels: &[u8]) -> u64 {
+    // Eight bytes of nought or one, brought together in the highest byte.
+    const GATHER: u64 = 0x0102_0408_1020_4080;
+    let mut bits = 0;
+    for (byte, pixels) in pixels.chunks(8).enumerate() {
+        let mut eight = [u8::MAX; 8];
+        eight[..pixels.len()].copy_from_slice(pixels);
+        let dark = eight.map(|pixel| u8::from(pixel < DARK));
+        bits |= u64::from_le_bytes(dark).wrapping_mul(GATHER) >> 56 << (8 * byte);
+    }
+    bits
+}
+
 /// Looks for finder patterns row by row, best shown first.
 pub(super) fn finders(contrast: &GrayImage) -> Vec<Finder> {
     let (w, h) = (contrast.width() as usize, contrast.height() as usize);
     let mut seeker = Seeker { contrast: contrast.as_raw(), w, h, found: Vec::new(), near: Vec::new() };
     for (y, line) in contrast.as_raw().chunks_exact(w.max(1)).enumerate() {
         seeker.begin_row(y);
-        let (mut runs, mut was_dark, mut length) = ([0_u32; 5], false, 0_u32);
+        let (mut runs, mut edge, mut dark) = ([0_u32; 5], 0, 0);
         // A light pixel behind the last one closes a dark run at the border.
-        for (x, dark) in line.iter().map(|&value| value < DARK).chain([false]).enumerate() {
-            if dark == was_dark {
-                length += 1;
-                continue;
-            }
-            runs.rotate_left(1);
-            runs[4] = length;
-            (was_dark, length) = (dark, 1);
-            if !dark && let Some(module) = ratio(runs) {
-                let back = (runs[4] + runs[3] + runs[2] / 2 + 1) as usize;
-                seeker.hit(x.saturating_sub(back), y, module);
+        let words = line.chunks(64).map(dark_pixels).chain((w % 64 == 0).then_some(0));
+        for (word, pixels) in words.enumerate() {
+            let mut edges = pixels ^ (pixels << 1 | dark);
+            dark = pixels >> 63;
+            while edges != 0 {
+                let bit = edges.trailing_zeros();
+                edges &= edges - 1;
+                let x = 64 * word + bit as usize;
+                runs = [runs[1], runs[2], runs[3], runs[4], (x - edge) as u32];
+                edge = x;
+                let is_light = pixels >> bit & 1 == 0;
+                if is_light && let Some(module) = ratio(runs) {
+                    let back = (runs[4] + runs[3] + runs[2] / 2 + 1) as usize;
+                    seeker.hit(x.saturating_sub(back), y, module);
+                }
             }
         }
     }
@@ -346,4 +373,49 @@ pub(super) fn search(image: &GrayImage, threshold: Threshold) -> Vec<Grid> {
             Grid { modules, corners: [a, short(b), short(c), short(d)], text }
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn contrast_is_the_pixel_less_the_whole_quotient_of_its_square() {
+        // Extremes, and squares whose sums divide evenly, where a share cut off a trace too low would show.
+        let pictures = [
+            GrayImage::from_pixel(60, 50, Luma([255])),
+            GrayImage::from_fn(60, 50, |x, y| Luma([((x * 37 + y * 91) % 256) as u8])),
+            GrayImage::from_fn(7, 90, |x, y| Luma([if (x + y) % 3 == 0 { 255 } else { 0 }])),
+        ];
+        for picture in &pictures {
+            for radius in [0, 4, 22] {
+                let seen = contrast(picture, radius as usize);
+                for (x, y, &Luma([value])) in seen.enumerate_pixels() {
+                    let across = x.saturating_sub(radius)..=(x + radius).min(picture.width() - 1);
+                    let down = y.saturating_sub(radius)..=(y + radius).min(picture.height() - 1);
+                    let around = down.flat_map(|y| across.clone().map(move |x| (x, y)));
+                    let (sum, count) = around.fold((0, 0), |(sum, count), (x, y)| {
+                        (sum + u32::from(picture.get_pixel(x, y).0[0]), count + 1)
+                    });
+                    let pixel = i32::from(picture.get_pixel(x, y).0[0]);
+                    let expected = (128 + pixel - (sum / count) as i32).clamp(0, 255);
+                    assert_eq!(i32::from(value), expected, "{x} {y} radius {radius}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn finders_are_met_at_every_border_of_64_pixels() {
+        let ring = |at: u32, middle: u32| at.abs_diff(middle) / 3;
+        for middle in 20..150 {
+            let drawn = GrayImage::from_fn(192, 48, |x, y| {
+                let ring = ring(x, middle).max(ring(y, 24));
+                Luma([if ring == 0 || ring == 2 { 100 } else { 150 }])
+            });
+            let found = finders(&drawn);
+            assert_eq!(found.len(), 1, "{middle}: {found:?}");
+            assert!((found[0].x - 0.5 - middle as f32).abs() < 1.0, "{middle}: {found:?}");
+        }
+    }
 }

@@ -38,8 +38,9 @@ const TIGHT_RADIUS: usize = 9;
 /// it that it was not brought there.
 const LIBRARY_SIZE: u32 = 2000;
 
-/// How many of the best shown finder patterns say whether a picture is grain.
+/// How many of the best shown finder patterns say whether a picture is grain; and after how many that are none it is.
 const PROBE: usize = 100;
+const GLIMPSE: usize = 40;
 
 /// One size of the picture.
 struct View {
@@ -109,7 +110,9 @@ impl View {
         let closer =
             if full { Vec::new() } else { kernel::finders(&kernel::contrast(&self.grey, TIGHT_RADIUS)) };
         for tight in closer {
-            let known = |old: &Finder| (old.x - tight.x).hypot(old.y - tight.y) < 0.4 * old.span;
+            let known = |old: &Finder| {
+                (old.x - tight.x).powi(2) + (old.y - tight.y).powi(2) < (0.4 * old.span).powi(2)
+            };
             if tight.span < 7.0 * 5.0 && !finders.iter().any(known) {
                 finders.push(tight);
             }
@@ -126,6 +129,7 @@ pub(super) fn run(grey: &GrayImage, want: Want, deadline: Deadline) -> (Finds, b
         finds: Finds::default(),
         left_over: Vec::new(),
         is_noise: false,
+        is_grain: false,
         starts: Starts::default(),
         want,
         deadline,
@@ -170,6 +174,8 @@ struct Progress {
     left_over: Vec<Frame>,
     /// Whether the picture is grain: it looks like finder patterns everywhere, and hardly any of them is one.
     is_noise: bool,
+    /// Whether the last size looked at was.
+    is_grain: bool,
     /// What has been tried in the natural size.
     starts: Starts,
     want: Want,
@@ -205,19 +211,29 @@ impl Progress {
 
     /// Reads what the finder patterns of one size give.
     fn fit(&mut self, view: &View) {
-        let mut finders = view.finders(&self.finds);
-        let framed = |finders: &[Finder]| -> Vec<Frame> {
-            finders.iter().filter_map(|finder| frame::fit(&view.grey, finder)).collect()
+        let finders = view.finders(&self.finds);
+        let framed = |part: &[Finder]| -> Vec<Frame> {
+            part.iter().filter_map(|finder| frame::fit(&view.grey, finder)).collect()
         };
         // Grain looks like finder patterns everywhere; where hardly any of the best shown is one, the rest is not asked.
-        let grain = finders.len() >= kernel::MOST && {
-            let best = finders.get(..PROBE).unwrap_or_default();
-            framed(best).len() < PROBE / 10
-        };
-        if grain {
-            finders.truncate(PROBE);
+        let suspected = finders.len() >= kernel::MOST || (self.is_grain && finders.len() > PROBE);
+        let mut frames = Vec::new();
+        let mut asked = 0;
+        let mut grain = false;
+        if suspected {
+            for (until, least) in [(GLIMPSE, 1), (PROBE, PROBE / 10)] {
+                frames.extend(framed(finders.get(asked..until).unwrap_or_default()));
+                asked = until;
+                grain = frames.len() < least;
+                if grain {
+                    break;
+                }
+            }
         }
-        let frames = framed(&finders);
+        if !grain {
+            frames.extend(framed(finders.get(asked..).unwrap_or_default()));
+        }
+        self.is_grain = grain;
         if view.stage == Stage::Natural {
             self.is_noise = grain;
         }
