@@ -398,7 +398,7 @@ mod tests {
                         (sum + u32::from(picture.get_pixel(x, y).0[0]), count + 1)
                     });
                     let pixel = i32::from(picture.get_pixel(x, y).0[0]);
-                    let expected = (128 + pixel - (sum / count) as i32).clamp(0, 255);
+                    let expected = (128 + pixel - (sum / count).cast_signed()).clamp(0, 255);
                     assert_eq!(i32::from(value), expected, "{x} {y} radius {radius}");
                 }
             }

@@ -30,6 +30,8 @@ const SIZES: [u32; 3] = [1600, 800, 400];
 /// where at least a pair of finder patterns is left over.
 const SMALL: u32 = 1300;
 const HOPEFUL: u32 = 2600;
+/// How far apart two finder patterns of one symbol may lie, modules: those of version 10 across.
+const REACH: f32 = 71.0;
 /// Radius of the surroundings for contrast, pixels: about three modules of a symbol of a good size.
 const RADIUS: usize = 22;
 /// A second radius, where blur has run the rings together.
@@ -145,7 +147,7 @@ pub(super) fn run(grey: &GrayImage, want: Want, deadline: Deadline) -> (Finds, b
         }
     }
     let small = natural.longer() <= SMALL;
-    let dear = !search.is_noise && (small || (natural.longer() <= HOPEFUL && search.unread() >= 2));
+    let dear = !search.is_noise && (small || (natural.longer() <= HOPEFUL && search.is_hopeful()));
     let mut views = Vec::new();
     if dear {
         let smooth = || View::of(imageops::blur(&natural.grey, 1.0), 1.0, Stage::Sharpened);
@@ -193,10 +195,28 @@ impl Progress {
         self.deadline.is_over() || (self.want == Want::First && !self.finds.found.is_empty())
     }
 
-    /// How many clear finder patterns lie outside all symbols that were read.
+    /// The clear finder patterns outside all symbols that were read.
+    fn open(&self) -> impl Iterator<Item = &Frame> {
+        self.left_over.iter().filter(|frame| frame.agreed >= frame::CLEAR && !self.finds.is_read(frame.at))
+    }
+
+    /// How many those are.
     fn unread(&self) -> usize {
-        let open = |frame: &&Frame| frame.agreed >= frame::CLEAR && !self.finds.is_read(frame.at);
-        self.left_over.iter().filter(open).count()
+        self.open().count()
+    }
+
+    /// Whether finder patterns are left that make a dear look at a large picture worth it: two, which must lie near enough for one symbol
+    /// where nothing was read, for letters on a page of print look like some.
+    fn is_hopeful(&self) -> bool {
+        let open: Vec<&Frame> = self.open().collect();
+        let near =
+            |one: &Frame, two: &Frame| one.at.distance(two.at) < REACH * one.module().max(two.module());
+        let others = |place: usize| open.iter().skip(place + 1);
+        if self.finds.found.is_empty() {
+            open.iter().enumerate().any(|(place, one)| others(place).any(|two| near(one, two)))
+        } else {
+            open.len() >= 2
+        }
     }
 
     fn add(&mut self, view: &View, stage: Stage, symbol: Symbol) {
