@@ -1,6 +1,7 @@
 //! The judge: every rule on both sides of its limit, gravity, totality, and the common practice of the trade.
 
 mod ahead;
+mod charge;
 
 use jiff::ToSpan as _;
 use jiff::civil::{Date, date};
@@ -17,7 +18,7 @@ use packmuster::domain::verdict::{Rule, Step, Verdict};
 use packmuster::policy::foresight::{Chance, Foresight, Holding};
 use packmuster::policy::judge::{Case, Question, Target, judge};
 use packmuster::policy::reason::Ruling;
-use packmuster::policy::rules::Policy;
+use packmuster::policy::rules::{ChargeRule, Policy};
 use packmuster::policy::template::Answers;
 use proptest::prelude::{Just, Strategy, any, prop_oneof, proptest};
 use proptest::{collection, option};
@@ -94,7 +95,7 @@ impl Foresight for Foreseen {
 }
 
 impl World {
-    /// A pack in service, received long ago, with readings of so many mAh, one a day, each in a slot of its own.
+    /// A pack in service, received long ago, with readings of so many mAh, one a day, each in a slot of its own, and charged now.
     fn with(policy: &str, readings: &[u32]) -> Self {
         let make = PackMake {
             name: "Kestrel 1100".to_owned(),
@@ -116,6 +117,7 @@ impl World {
             prior: Some(Cycles::default()),
             loans: 1,
             returned: Some(day(-20)),
+            charged: Some(day(0)),
             ..PackFacts::default()
         };
         let mut world = Self {
@@ -308,6 +310,8 @@ fn each_further_rule_on_both_sides_of_its_limit() {
     assert_eq!(world.says(), (Verdict::Measure, vec![Rule::Stale]));
 
     let mut world = fresh();
+    world.pack.charged = None;
+    world.policy.rules.charge = Some(ChargeRule { days: 30, nickel_keeps: 100, lithium_keeps: 100 });
     world.now = day(-10).plus_days(30);
     assert_eq!(world.says(), (Verdict::Fit, vec![]));
     assert_eq!(
@@ -453,7 +457,8 @@ fn an_older_policy_still_reads() {
 #[test]
 fn a_notice_of_fit_does_not_hush_an_old_charge() {
     let mut world = World::with(&common_practice(), &[900]);
-    world.policy.rules.charge_days = Some(5);
+    world.pack.charged = None;
+    world.policy.rules.charge = Some(ChargeRule { days: 5, nickel_keeps: 100, lithium_keeps: 100 });
     assert_eq!(world.says(), (Verdict::Wait, vec![Rule::Charge]));
     world.notices = vec![NoticeFacts {
         scope: Scope { make: world.pack.make, ..Scope::default() },

@@ -48,7 +48,7 @@ impl<'a> Sight<'a> {
         let now = When { day: day(now), cycles: f64::from(pack.cycles().raw()) / 1000.0 };
         let few = seer.few.as_ref().and_then(|few| {
             let target = dense::series(seer.predictor.model(), &history.pack());
-            let measure = seer.predictor.model().clock.measure;
+            let measure = seer.predictor.model().clocks.of(history.group).measure;
             among_few::Among::new(few, id, target, (measure, now, history.born, pace))
         });
         Some(Self { seer, seen, now, pace, few })

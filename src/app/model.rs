@@ -22,6 +22,7 @@ use crate::stats::fade::model::{Model, Predictor, Seen, When};
 
 use super::answer::{Answer, count};
 use super::error::AppError;
+use super::lookup;
 use super::session::Here;
 
 /// Packs read three times or more from which a lot gets lines of its own, and how many lots do at most.
@@ -148,7 +149,7 @@ pub fn learn(
         )
     })?;
     let few = few(&gathered, &model);
-    let mut lines = about(&model);
+    let mut lines = about(here.ledger, &model, &gathered.numbers)?;
     lines.extend(few.as_ref().map(about_few));
     let worth_doubting = worth_doubting(&gathered.fleet, &model, &here.ledger.settings()?.policy);
     let learnt = Learnt {
@@ -217,22 +218,40 @@ pub fn about_few(few: &Few) -> String {
     )
 }
 
+/// What fade goes by, and which makes and lots go by another measure.
+fn about_clocks(ledger: &mut Ledger, model: &Model, numbers: &Numbers) -> Result<Vec<String>, LedgerError> {
+    let unit = match model.clocks.base.measure {
+        Measure::Cycles => "100 cycles",
+        Measure::Age => "year",
+    };
+    let mut lines = vec![format!(
+        "fade goes by {}: {:.1} mAh for each {unit} at first",
+        model.clocks.base, -model.evidence.mean_fade
+    )];
+    for (&group, own) in &model.clocks.own {
+        let Some((make, lot)) = numbers.name(group) else { continue };
+        let make = ledger.settings()?.makes.get(&make).map(|make| make.name.clone()).unwrap_or_default();
+        let lot = match lot {
+            Some(lot) => format!(", lot {}", lookup::name_of(ledger, lot.into())?),
+            None => String::new(),
+        };
+        lines.push(format!("that of {make}{lot} goes by {}: its own readings say so clearly", own.clock));
+    }
+    Ok(lines)
+}
+
 /// A model in plain words.
-pub fn about(model: &Model) -> Vec<String> {
+///
+/// # Errors
+/// A fault of the ledger.
+pub fn about(ledger: &mut Ledger, model: &Model, numbers: &Numbers) -> Result<Vec<String>, LedgerError> {
     let evidence = &model.evidence;
     let mut lines = vec![format!(
         "from {} of {}",
         count(evidence.readings, "reading", "readings"),
         count(evidence.packs, "pack", "packs")
     )];
-    let unit = match model.clock.measure {
-        Measure::Cycles => "100 cycles",
-        Measure::Age => "year",
-    };
-    lines.push(format!(
-        "fade goes by {}: {:.1} mAh for each {unit} at first",
-        model.clock, -evidence.mean_fade
-    ));
+    lines.extend(about_clocks(ledger, model, numbers)?);
     lines.push(match (model.bends(), evidence.trial) {
         (true, Some((straight, bent))) => format!(
             "packs bend down late: on {} later readings this foretold better than straight lines (log-loss {bent:.4} against {straight:.4})",
@@ -260,5 +279,5 @@ pub fn about(model: &Model) -> Vec<String> {
     } else {
         format!("slots differ by {:.0} mAh (standard deviation)", model.bend.slot.sqrt())
     });
-    lines
+    Ok(lines)
 }

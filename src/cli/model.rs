@@ -39,8 +39,7 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
         Action::Show => {
             let mut ledger = context.look()?;
             let zone = ledger.zone().clone();
-            let settings = ledger.settings()?;
-            let Some(seer) = &settings.seer else {
+            let Some(seer) = ledger.settings()?.seer.clone() else {
                 output::line("no model is learnt yet: packmuster model learn")?;
                 return Ok(Exit::No);
             };
@@ -49,7 +48,7 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
             } else {
                 let day = seer.learnt.map_or_else(String::new, |at| format!(" on {}", at.day(&zone)));
                 let mut lines = vec![format!("learnt{day}")];
-                lines.extend(model::about(seer.predictor.model()));
+                lines.extend(model::about(&mut ledger, seer.predictor.model(), &seer.numbers)?);
                 lines.extend(seer.few.as_ref().map(model::about_few));
                 output::lines(&lines)?;
             }

@@ -55,7 +55,8 @@ pub struct Seer {
     pub worth_doubting: u32,
     /// What is kept for a fleet of a few packs that are read often.
     pub few: Option<Few>,
-    numbers: Numbers,
+    /// The numbers of groups and slots.
+    pub numbers: Numbers,
 }
 
 /// The numbers of groups and slots.
@@ -94,6 +95,11 @@ impl Numbers {
             self.slots.iter().map(|(&slot, &number)| (number, slot)).collect();
         slots.sort_unstable();
         slots.into_iter().map(|(_, slot)| slot).collect()
+    }
+
+    /// The make, and the lot where it has lines of its own, of a group.
+    pub fn name(&self, group: u16) -> Option<(MakeId, Option<LotId>)> {
+        self.groups.iter().find(|&(_, &number)| number == group).map(|(&name, _)| name)
     }
 
     fn known(&self, slot: Option<SlotId>) -> u16 {

@@ -12,8 +12,8 @@ use crate::domain::verdict::Verdict;
 
 use super::foresight::Chance;
 use super::rules::{
-    Buying, CartonRule, DoubtRule, Limit, OriginLimits, Plausible, Policy, PolicyError, Rest, Rules,
-    WorthRule,
+    Buying, CartonRule, ChargeRule, DoubtRule, Limit, OriginLimits, Plausible, Policy, PolicyError, Rest,
+    Rules, WorthRule,
 };
 
 /// Longest time that a rule waits: a policy says `on = false` instead, and every date stays within the calendar.
@@ -63,7 +63,7 @@ struct RulesTable {
     carton: CartonTable,
     unmeasured: Switch,
     stale: DaysTable,
-    charge: DaysTable,
+    charge: ChargeTable,
     capacity: CapacityTable,
     #[serde(default)]
     doubt: DoubtTable,
@@ -211,6 +211,22 @@ struct DaysTable {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
+struct ChargeTable {
+    on: bool,
+    days: u32,
+    /// These came with a later packmuster.
+    #[serde(default = "all_of_it")]
+    nickel_keeps_percent: u32,
+    #[serde(default = "all_of_it")]
+    lithium_keeps_percent: u32,
+}
+
+const fn all_of_it() -> u32 {
+    100
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
 struct CapacityTable {
     on: bool,
     second_reading_within_percent: u32,
@@ -346,6 +362,14 @@ impl RulesTable {
                 return value(key, &days, "expected 1 to 36500; switch the rule off with on = false");
             }
         }
+        for (key, percent) in [
+            ("rules.charge.nickel_keeps_percent", self.charge.nickel_keeps_percent),
+            ("rules.charge.lithium_keeps_percent", self.charge.lithium_keeps_percent),
+        ] {
+            if !(1..=100).contains(&percent) {
+                return value(key, &percent, "expected 1 to 100; 100 where nothing is lost");
+            }
+        }
         if !(1..=YEARS).contains(&self.age.years) {
             let key = "rules.age.years";
             return value(key, &self.age.years, "expected 1 to 100; switch the rule off with on = false");
@@ -387,7 +411,11 @@ impl RulesTable {
                 .then_some(CartonRule { sample: self.carton.sample, rest: self.carton.rest }),
             unmeasured: self.unmeasured.on,
             stale_days: self.stale.on.then_some(self.stale.days),
-            charge_days: self.charge.on.then_some(self.charge.days),
+            charge: self.charge.on.then_some(ChargeRule {
+                days: self.charge.days,
+                nickel_keeps: self.charge.nickel_keeps_percent,
+                lithium_keeps: self.charge.lithium_keeps_percent,
+            }),
             capacity: self.capacity.on.then_some(self.capacity.second_reading_within_percent),
             doubt: self.doubt.on.then_some(DoubtRule {
                 wrong_pass: Chance::percent(self.doubt.wrong_pass_percent),

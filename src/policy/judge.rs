@@ -4,6 +4,7 @@
 //! statistics of the whole fleet say of a pack is handed in as its [`Foresight`].
 
 mod ahead;
+mod charge;
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -102,7 +103,7 @@ pub fn judge(case: &Case<'_>, policy: &Policy, question: &Question<'_>) -> Rulin
     reasons.extend(reported(&view));
     reasons.extend(refused(&view));
     if reasons.is_empty() {
-        reasons.extend(charge(&view));
+        reasons.extend(charge::charge(&view));
     }
     // A stable sort keeps rules of equal gravity in the order in which they were asked.
     reasons.sort_by_key(|reason| std::cmp::Reverse(reason.verdict));
@@ -174,7 +175,7 @@ impl<'a> View<'a> {
         let rules = &self.policy.rules;
         let last = |from: Option<Moment>, days: Option<u32>| Some(from?.plus_days(i64::from(days?)));
         let stale = last(self.reading.map(|reading| reading.at), rules.stale_days);
-        let charge = last(self.case.pack.last_charge(), rules.charge_days);
+        let charge = charge::until(self);
         let age = self.case.pack.made.zip(rules.age_years).map(|(made, most)| years_after(made, most));
         [stale, charge].into_iter().flatten().map(|at| self.day(at)).chain(age).min()
     }
@@ -321,26 +322,6 @@ fn stale(view: &View<'_>) -> Option<Reason> {
         Reason::new(Rule::Stale, Verdict::Measure, format!("last read {days} days ago"))
             .limit(format!("{most} days"))
             .margin(format!("{over} days over"))
-    })
-}
-
-/// Asked last, and only of a pack that nothing else holds back: what must be measured is charged on the bench anyway.
-fn charge(view: &View<'_>) -> Option<Reason> {
-    let most = view.policy.rules.charge_days?;
-    let advice = "Charge it in a player or charger, not in a slot, then scan CHARGED.";
-    let Some(at) = view.case.pack.last_charge() else {
-        let found = "not known when it was last charged";
-        return Some(
-            Reason::new(Rule::Charge, Verdict::Wait, found).limit(format!("{most} days")).advice(advice),
-        );
-    };
-    let days = view.question.now.days_since(at);
-    let over = days - i64::from(most);
-    (over > 0).then(|| {
-        Reason::new(Rule::Charge, Verdict::Wait, format!("last charged {days} days ago"))
-            .limit(format!("{most} days"))
-            .margin(format!("{over} days over"))
-            .advice(advice)
     })
 }
 

@@ -100,6 +100,17 @@ pub enum Limit {
     Charge(MilliampHours),
 }
 
+/// How long a charge counts, and what of it is left.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ChargeRule {
+    /// Days for which a charge counts at all.
+    pub days: u32,
+    /// Per cent of a full charge that nickel cells keep over 28 days; 100 where nothing is said of it.
+    pub nickel_keeps: u32,
+    /// The same of lithium ion cells.
+    pub lithium_keeps: u32,
+}
+
 /// The settings of the rules; `None` where a rule is off.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Rules {
@@ -113,8 +124,8 @@ pub struct Rules {
     pub unmeasured: bool,
     /// Days for which a reading counts.
     pub stale_days: Option<u32>,
-    /// Days for which a charge counts.
-    pub charge_days: Option<u32>,
+    /// How long a charge counts, and what of it is left.
+    pub charge: Option<ChargeRule>,
     /// Capacity is held against the limit, and how near the limit one reading alone does not condemn, in per cent.
     pub capacity: Option<u32>,
     /// Within which risks a reading is believed.

@@ -89,9 +89,11 @@ on = true
 on = true
 days = 90
 
-[rules.charge]               # charged too long ago: charge it in a player, a slot is too precious
+[rules.charge]               # too long ago, or too little left of it: charge it in a player, a slot is too precious
 on = true
-days = 30                    # nickel cells lose charge on the shelf; the maker's sheet knows better
+days = 30
+nickel_keeps_percent = 60    # of a full charge over 28 days at 20 degrees: the least that IEC 61951-2 asks of a new cell
+lithium_keeps_percent = 70   # likewise IEC 61960-3 (both from memory); the maker's sheet knows better; 100 = not counted
 
 [rules.capacity]             # the reading against the limit
 on = true

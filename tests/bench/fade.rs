@@ -89,7 +89,7 @@ fn forecasts(truth: Truth, packs: usize, seed: u64) -> Outcome {
             if model.bends() { format!("bends along {:?}", model.bend.along) } else { "straight".into() };
         println!(
             "  by {}, {kind}; ours less mixed model: {}",
-            model.clock,
+            model.clocks.base,
             Gap::between(&ours, &lines, &came)
         );
     }

@@ -73,7 +73,7 @@ fn recorded_rounds_are_worth_recording() {
 #[test]
 fn the_clock_is_found() {
     let fleet = foretold(Truth::RootOfUse, 3_000, Rounds::Unrecorded);
-    let clock = fleet.model.clock;
+    let clock = fleet.model.clocks.base;
     assert!((clock.power - 0.5).abs() < 1e-9 && clock.to_string().starts_with("cycles"), "{clock}");
     assert!(fleet.gap().mean < -3.0 * fleet.gap().error);
 }

@@ -1,5 +1,6 @@
 //! The statistics against published values, handbooks and simulated fleets.
 
+mod clocks;
 mod few;
 mod forecasts;
 mod guard;

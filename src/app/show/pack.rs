@@ -88,7 +88,11 @@ fn foreseen(
     Ok(AHEAD
         .iter()
         .map(|&(days, word)| {
-            let mut text = sight.holds(days).to_string();
+            let holds = sight.holds(days);
+            let mut text = holds.to_string();
+            if let Some(play) = player.and_then(|player| holds.expected.play(player.draw)) {
+                text = format!("{text}; about {play} of play");
+            }
             if let Some(limit) = limit {
                 text = format!("{text}; below {limit}: {}", sight.below(limit, days));
             }

@@ -1,5 +1,6 @@
-//! What fade goes by: cycles or years, and how fast it goes at first.
+//! What fade goes by: cycles or years, and how fast it goes at first; for a whole fleet, and for makes that go by another.
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
@@ -49,6 +50,49 @@ impl Clock {
         match self.measure {
             Measure::Cycles => (raised(cycles, self.power), years),
             Measure::Age => (raised(years, self.power), cycles),
+        }
+    }
+}
+
+/// The clocks of a fleet.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Clocks {
+    /// The clock of most groups.
+    pub base: Clock,
+    /// Groups that go by another.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub own: BTreeMap<u16, Own>,
+}
+
+/// The clock of a group that does not go by the fleet's.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Own {
+    /// The clock.
+    pub clock: Clock,
+    /// What it, and the measure that it does not go by, are multiplied with, so that the group's packs come as far as by the
+    /// fleet's: what is learnt of bends along the clock is shared by all groups.
+    pub scale: [f64; 2],
+}
+
+impl Clocks {
+    /// One clock for all.
+    pub const fn all(base: Clock) -> Self {
+        Self { base, own: BTreeMap::new() }
+    }
+
+    /// The clock of a group.
+    pub fn of(&self, group: u16) -> Clock {
+        self.own.get(&group).map_or(self.base, |own| own.clock)
+    }
+
+    /// A group's clock after so many cycles and days, and the measure that it does not go by, in the units of the fleet's.
+    pub fn at(&self, group: u16, cycles: f64, days: f64) -> (f64, f64) {
+        match self.own.get(&group) {
+            None => self.base.at(cycles, days),
+            Some(own) => {
+                let (clock, other) = own.clock.at(cycles, days);
+                (own.scale[0] * clock, own.scale[1] * other)
+            }
         }
     }
 }

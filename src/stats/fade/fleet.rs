@@ -111,6 +111,16 @@ impl Fleet {
         few
     }
 
+    /// The packs of one group.
+    #[must_use]
+    pub fn only(&self, group: u16) -> Self {
+        let mut only = Self::default();
+        for pack in self.iter().filter(|pack| pack.group == group) {
+            only.push(&History { group: 0, ..pack.owned() });
+        }
+        only
+    }
+
     /// The day of the last reading.
     pub fn last_day(&self) -> Option<i32> {
         self.readings.iter().map(|reading| reading.day).max()

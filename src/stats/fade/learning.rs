@@ -3,13 +3,14 @@
 
 pub mod dense;
 
+mod clocks;
 mod lift;
 mod trial;
 mod warmth;
 
 use super::bend::{self, Along, Bend, COMPONENTS, Component, Learning, Lift, Past, SHARPNESS, Tail};
 use super::calibrate::Calibration;
-use super::clock::Clock;
+use super::clock::{Clock, Clocks};
 use super::fleet::{Fleet, Pack, Reading};
 use super::kernel::count;
 use super::mixed::Way;
@@ -19,9 +20,8 @@ use super::{FadeError, Readings};
 
 use trial::Trial;
 
-/// Packs on which clocks are compared, ways in which bends come are compared, and bends are learnt.
-const CLOCK_SAMPLE: usize = 3_000;
-const WAY_SAMPLE: usize = 6_000;
+/// Packs on which ways in which bends come are compared, and bends are learnt.
+const WAY_SAMPLE: usize = 4_000;
 const BEND_SAMPLE: usize = 20_000;
 /// Rounds of learning for a comparison, and for keeps.
 const FEW_ROUNDS: usize = 7;
@@ -51,10 +51,10 @@ pub enum Stage {
 /// # Errors
 /// [`FadeError`] when there are not enough data for a line.
 pub fn learn(fleet: &Fleet, threads: usize, mut tell: impl FnMut(Stage)) -> Result<Model, FadeError> {
-    let clock = choose_clock(fleet, threads, &mut tell)?;
+    let clocks = clocks::choose(fleet, threads, &mut tell)?;
     tell(Stage::Lines);
-    let warmth = warmth::learn(fleet, clock, threads)?;
-    let lines = Lines::fit(fleet, clock, warmth, threads)?;
+    let warmth = warmth::learn(fleet, &clocks, threads)?;
+    let lines = Lines::fit(fleet, &clocks, warmth, threads)?;
     let straight = lines.straight(fleet);
     let mut model = straight.clone();
     if fleet.packs() >= FEWEST_PACKS {
@@ -62,7 +62,7 @@ pub fn learn(fleet: &Fleet, threads: usize, mut tell: impl FnMut(Stage)) -> Resu
         let along = choose_way(&lines, &sample, threads, &mut tell);
         model.bend = lines.learn(&sample, Some(along), ROUNDS, threads).0.pruned();
         tell(Stage::Trial);
-        let trial = Trial::run(&sample, (clock, along, warmth), threads);
+        let trial = Trial::run(&sample, (&clocks, along, warmth), threads);
         let believed = trial.as_ref().is_some_and(Trial::believes_bends);
         if !believed {
             model = straight;
@@ -83,31 +83,7 @@ pub fn learn(fleet: &Fleet, threads: usize, mut tell: impl FnMut(Stage)) -> Resu
 /// # Errors
 /// [`FadeError`] when there are not enough data for a line.
 pub fn straight(fleet: &Fleet, threads: usize) -> Result<Model, FadeError> {
-    Ok(Lines::fit(fleet, Clock::CYCLES, Warmth::NONE, threads)?.straight(fleet))
-}
-
-/// The clock under which a sample of the fleet is most likely.
-fn choose_clock(fleet: &Fleet, threads: usize, tell: &mut impl FnMut(Stage)) -> Result<Clock, FadeError> {
-    let sample = fleet.thinned(CLOCK_SAMPLE, i32::MAX);
-    let mut best: Result<(f64, Clock), FadeError> = Err(FadeError::Singular);
-    for (k, clock) in Clock::ALL.into_iter().enumerate() {
-        tell(Stage::Clocks(k, Clock::ALL.len()));
-        let lines = match Lines::fit(&sample, clock, Warmth::NONE, threads) {
-            Ok(lines) => lines,
-            Err(error) => {
-                if k == 0 {
-                    best = Err(error);
-                }
-                continue;
-            }
-        };
-        let along = (sample.packs() >= FEWEST_PACKS).then_some(Along::Clock);
-        let (_, likelihood) = lines.learn(&sample, along, FEW_ROUNDS, threads);
-        if best.as_ref().is_err() || best.as_ref().is_ok_and(|(best, _)| likelihood > *best) {
-            best = Ok((likelihood, clock));
-        }
-    }
-    best.map(|(_, clock)| clock)
+    Ok(Lines::fit(fleet, &Clocks::all(Clock::CYCLES), Warmth::NONE, threads)?.straight(fleet))
 }
 
 /// The way along which bends come under which a sample is most likely.
@@ -127,18 +103,18 @@ fn choose_way(lines: &Lines, sample: &Fleet, threads: usize, tell: &mut impl FnM
 
 /// The straight part: lines of groups, packs' spread, slots, errors.
 struct Lines {
-    clock: Clock,
+    clocks: Clocks,
     robust: Robust,
     origin: f64,
     warmth: Warmth,
 }
 
 impl Lines {
-    fn fit(fleet: &Fleet, clock: Clock, warmth: Warmth, threads: usize) -> Result<Self, FadeError> {
-        let mut readings = first_lines(fleet, clock, warmth);
+    fn fit(fleet: &Fleet, clocks: &Clocks, warmth: Warmth, threads: usize) -> Result<Self, FadeError> {
+        let mut readings = first_lines(fleet, clocks, warmth);
         let robust = robust::fit(&mut readings, &Way::restricted(threads))?;
         let origin = robust.fit.groups.first().map_or(0.0, |line| line.level);
-        Ok(Self { clock, robust, origin, warmth })
+        Ok(Self { clocks: clocks.clone(), robust, origin, warmth })
     }
 
     /// The model of straight lines alone.
@@ -171,7 +147,7 @@ impl Lines {
         };
         let slopes = fit.groups.iter().map(|line| line.slope).sum::<f64>() / count(fit.groups.len().max(1));
         Model {
-            clock: self.clock,
+            clocks: self.clocks.clone(),
             bend,
             slots: fit.slots.clone(),
             islands: fit.islands,
@@ -194,14 +170,15 @@ impl Lines {
         let mut until: f64 = 0.0;
         for pack in sample.iter() {
             let line = pack.first_line().iter().map(|reading| {
-                let (clock, other) = clock_of(self.clock, &pack, reading);
+                let (clock, other) = clock_of(&self.clocks, &pack, reading);
                 (clock, other, straight.level(reading))
             });
             past.push(pack.group, line);
             if let Some(last) = pack.readings.last() {
                 let days = f64::from(last.day.saturating_sub(pack.born)).max(1.0);
                 let pace = 1.0 + AHEAD_DAYS / days.max(AHEAD_DAYS);
-                until = until.max(self.clock.at(f64::from(last.cycles) * pace, days + AHEAD_DAYS).0);
+                let then = self.clocks.at(pack.group, f64::from(last.cycles) * pace, days + AHEAD_DAYS);
+                until = until.max(then.0);
             }
         }
         let learning = Learning {
@@ -228,22 +205,23 @@ fn regular([level, across, slope]: [f64; 3]) -> [f64; 3] {
 }
 
 /// Readings before any round, in a clock, freed of temperature.
-fn first_lines(fleet: &Fleet, clock: Clock, warmth: Warmth) -> Readings {
+fn first_lines(fleet: &Fleet, clocks: &Clocks, warmth: Warmth) -> Readings {
     let mut readings = Readings::with_capacity(fleet.packs(), fleet.len());
     for pack in fleet.iter() {
         readings.push(
             pack.group,
             pack.first_line().iter().map(|reading| {
                 let capacity = f64::from(reading.capacity) - warmth.of(reading.celsius);
-                (single(clock_of(clock, &pack, reading).0), single(capacity), reading.slot)
+                (single(clock_of(clocks, &pack, reading).0), single(capacity), reading.slot)
             }),
         );
     }
     readings
 }
 
-fn clock_of(clock: Clock, pack: &Pack<'_>, reading: &Reading) -> (f64, f64) {
-    clock.at(f64::from(reading.cycles), f64::from(reading.day.saturating_sub(pack.born)))
+fn clock_of(clocks: &Clocks, pack: &Pack<'_>, reading: &Reading) -> (f64, f64) {
+    let days = f64::from(reading.day.saturating_sub(pack.born));
+    clocks.at(pack.group, f64::from(reading.cycles), days)
 }
 
 #[expect(

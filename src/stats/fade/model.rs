@@ -4,14 +4,14 @@ use serde::{Deserialize, Serialize};
 
 use super::bend::{Bend, Item, Outlook, Prepared, Track};
 use super::calibrate::Calibration;
-use super::clock::Clock;
+use super::clock::Clocks;
 use super::fleet::{Pack, Reading};
 
 /// Everything that was learnt from a fleet's past, and from how much of it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Model {
     /// What fade goes by.
-    pub clock: Clock,
+    pub clocks: Clocks,
     /// Lines, errors and bends; without a hazard it is the straight line alone.
     pub bend: Bend,
     /// Biases of the slots, mAh.
@@ -94,6 +94,7 @@ pub struct Seen {
     from: f64,
     items: Vec<Item>,
     born: i32,
+    group: u16,
 }
 
 impl Seen {
@@ -127,6 +128,7 @@ impl Predictor {
     /// the one before said of it; rounds with no reading between them are one.
     pub fn see(&self, pack: &Pack<'_>, seen: &mut Seen) -> f64 {
         seen.born = pack.born;
+        seen.group = pack.group;
         seen.from = 0.0;
         let split = |readings: &'_ [Reading], rounds: usize| {
             readings.partition_point(|reading| usize::from(reading.rounds) <= rounds)
@@ -141,7 +143,7 @@ impl Predictor {
             let Some(&(day, cycles)) = next.checked_sub(1).and_then(|last| pack.rounds.get(last)) else {
                 break;
             };
-            seen.from = self.at(pack.born, When { day, cycles: f64::from(cycles) }).0;
+            seen.from = self.at(seen, When { day, cycles: f64::from(cycles) }).0;
             let prior = self.prepared.after_round(&items, seen.from);
             let (line, later) = rest.split_at(split(rest, next));
             self.lay_out(line, seen);
@@ -158,25 +160,25 @@ impl Predictor {
         seen.level.clear();
         for reading in readings {
             let when = When { day: reading.day, cycles: f64::from(reading.cycles) };
-            let (clock, other) = self.at(seen.born, when);
+            let (clock, other) = self.at(seen, when);
             seen.clock.push(clock);
             seen.other.push(other);
             seen.level.push(self.model.level(reading));
         }
     }
 
-    fn at(&self, born: i32, when: When) -> (f64, f64) {
-        self.model.clock.at(when.cycles, f64::from(when.day.saturating_sub(born)))
+    fn at(&self, seen: &Seen, when: When) -> (f64, f64) {
+        self.model.clocks.at(seen.group, when.cycles, f64::from(when.day.saturating_sub(seen.born)))
     }
 
     /// What the pack will truly hold then.
     pub fn outlook(&self, seen: &Seen, when: When) -> Outlook {
-        self.prepared.outlook(&seen.items, &seen.track(), self.at(seen.born, when))
+        self.prepared.outlook(&seen.items, &seen.track(), self.at(seen, when))
     }
 
     /// What the pack will truly hold right after a round of reconditioning done then.
     pub fn after_round(&self, seen: &Seen, when: When) -> Outlook {
-        let (clock, other) = self.at(seen.born, when);
+        let (clock, other) = self.at(seen, when);
         let prior = self.prepared.after_round(&seen.items, clock);
         let track = Track { clock: &[], other: &[], level: &[], from: clock };
         let mut items = Vec::new();
@@ -195,14 +197,14 @@ impl Predictor {
     }
 
     pub(super) fn raw_chance_read_below(&self, seen: &Seen, when: When, capacity: f64) -> f64 {
-        self.prepared.reads_below(&seen.items, &seen.track(), self.at(seen.born, when), capacity)
+        self.prepared.reads_below(&seen.items, &seen.track(), self.at(seen, when), capacity)
     }
 
     /// Where the lines of a pack stand beyond its readings, for the learning of what rounds bring: mean and variance at a clock.
     pub(super) fn moments(&self, seen: &Seen, when: When) -> (f64, f64) {
         let (mut mean, mut square) = (0.0, 0.0);
         let mut sum = 0.0;
-        self.prepared.foretell(&seen.items, &seen.track(), self.at(seen.born, when), |weight, m, v| {
+        self.prepared.foretell(&seen.items, &seen.track(), self.at(seen, when), |weight, m, v| {
             sum += weight;
             mean += weight * m;
             square += weight * (v + m * m);

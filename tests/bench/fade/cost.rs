@@ -58,7 +58,7 @@ pub(crate) fn print(packs: usize, seed: u64) -> Outcome {
         let next = stages.get(place + 1).map_or(end, |(_, next)| *next);
         println!("    {:<34}{:>9.2?}", format!("{stage:?}"), next - *begun);
     }
-    println!("  by {}, bends: {}, tried on {:?}", model.clock, model.bends(), model.evidence.tried);
+    println!("  by {}, bends: {}, tried on {:?}", model.clocks.base, model.bends(), model.evidence.tried);
     println!("  whole model learnt                  {learning:>9.2?}");
     let predictor = Predictor::new(model);
     let mut seen = Seen::default();

@@ -62,7 +62,7 @@ pub fn series(model: &Model, pack: &Pack<'_>) -> Vec<few::Reading> {
         .iter()
         .map(|reading| few::Reading {
             clock: measured(
-                model.clock.measure,
+                model.clocks.of(pack.group).measure,
                 f64::from(reading.cycles),
                 reading.day.saturating_sub(pack.born),
             ),
@@ -85,7 +85,7 @@ fn by_lines(fleet: &Fleet, model: &Model, place: usize, half: usize) -> Option<V
     for (other, pack) in fleet.iter().enumerate() {
         known.push(&if other == place { pack.up_to(half).owned() } else { pack.owned() });
     }
-    let lines = Lines::fit(&known, model.clock, model.warmth, 1).ok()?;
+    let lines = Lines::fit(&known, &model.clocks, model.warmth, 1).ok()?;
     let predictor = Predictor::new(lines.straight(&known));
     let pack = fleet.pack(place);
     let mut seen = Seen::default();

@@ -76,7 +76,7 @@ fn best_slope(fleet: &Fleet, places: &[usize], model: &Model, lift: Lift) -> f64
     best.1
 }
 
-fn median(mut values: Vec<f64>) -> f64 {
+pub(super) fn median(mut values: Vec<f64>) -> f64 {
     let middle = values.len() / 2;
     if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(middle, f64::total_cmp).1 }
 }

@@ -2,7 +2,7 @@
 
 use super::super::bend::Along;
 use super::super::calibrate::Calibration;
-use super::super::clock::Clock;
+use super::super::clock::Clocks;
 use super::super::fleet::Fleet;
 use super::super::kernel::{across, count};
 use super::super::model::{Model, Predictor, Seen, Warmth, When};
@@ -41,13 +41,13 @@ impl Trial {
     /// Learns both models from what was known before the trial's days, and foretells those; none when that is not possible.
     pub(super) fn run(
         fleet: &Fleet,
-        (clock, along, warmth): (Clock, Along, Warmth),
+        (clocks, along, warmth): (&Clocks, Along, Warmth),
         threads: usize,
     ) -> Option<Self> {
         let cut = cut(fleet)?;
         let fleet = &fleet.thinned(SAMPLE, i32::MAX);
         let before = fleet.thinned(SAMPLE, cut);
-        let lines = Lines::fit(&before, clock, warmth, threads).ok()?;
+        let lines = Lines::fit(&before, clocks, warmth, threads).ok()?;
         let straight = lines.straight(&before);
         let (bend, _) = lines.learn(&before, Some(along), ROUNDS, threads);
         let bent = Model { bend, ..straight.clone() };

@@ -3,7 +3,7 @@
 use super::super::fleet::Fleet;
 use super::super::kernel::count;
 use super::super::model::Warmth;
-use super::{Clock, FadeError, Lines, clock_of, single};
+use super::{Clocks, FadeError, Lines, clock_of, single};
 
 /// Packs that it is learnt from, at most.
 const SAMPLE: usize = 20_000;
@@ -16,7 +16,7 @@ const SURE: f64 = 3.0;
 const ROUNDS: usize = 4;
 
 /// Learns it by regressing what is left over by the straight lines on temperature, in turn with the lines.
-pub(super) fn learn(fleet: &Fleet, clock: Clock, threads: usize) -> Result<Warmth, FadeError> {
+pub(super) fn learn(fleet: &Fleet, clocks: &Clocks, threads: usize) -> Result<Warmth, FadeError> {
     let (mut known, mut sum, mut square) = (0, 0.0, 0.0);
     for reading in fleet.iter().flat_map(|pack| pack.readings).filter(|reading| !reading.celsius.is_nan()) {
         let celsius = f64::from(reading.celsius);
@@ -32,7 +32,7 @@ pub(super) fn learn(fleet: &Fleet, clock: Clock, threads: usize) -> Result<Warmt
     let sample = fleet.thinned(SAMPLE, i32::MAX);
     let mut warmth = Warmth { per_degree: 0.0, reference: mean };
     for _ in 0..ROUNDS {
-        let lines = Lines::fit(&sample, clock, warmth, threads)?;
+        let lines = Lines::fit(&sample, clocks, warmth, threads)?;
         let (more, error) = left_over(&sample, &lines);
         warmth.per_degree += more;
         if warmth.per_degree.abs() < SURE * error {
@@ -56,7 +56,7 @@ fn left_over(fleet: &Fleet, lines: &Lines) -> (f64, f64) {
             .iter()
             .map(|reading| {
                 let capacity = f64::from(reading.capacity) - lines.warmth.of(reading.celsius);
-                (f64::from(single(clock_of(lines.clock, &pack, reading).0)), capacity, reading.slot, 1.0)
+                (f64::from(single(clock_of(&lines.clocks, &pack, reading).0)), capacity, reading.slot, 1.0)
             })
             .collect();
         let own = fit.pack_line(pack.group, rows.iter().copied());

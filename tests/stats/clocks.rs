@@ -1,0 +1,105 @@
+//! What fade goes by is chosen for each make: on fleets of two makes whose truth is known.
+
+use packmuster::stats::fade::clock::{Clock, Measure};
+use packmuster::stats::fade::fleet::{Fleet, History, Reading};
+use packmuster::stats::fade::learning;
+use packmuster::stats::fade::model::{Model, Predictor, Seen, When};
+use rand::{RngExt as _, SeedableRng as _};
+use rand_chacha::ChaCha12Rng;
+
+/// Packs of each make.
+const PACKS: usize = 900;
+
+/// How a make fades: mAh after cycles and years.
+type Fade = fn(f64, f64) -> f64;
+
+const BY_USE: Fade = |cycles, _years| 0.9 * cycles;
+const BY_AGE: Fade = |_cycles, years| 120.0 * years.sqrt();
+
+/// A fleet of two makes, all readings of which are off by 12 mAh; use and age are far from going together.
+fn fleet(makes: [Fade; 2], seed: u64) -> Vec<(History, Fade)> {
+    let mut random = ChaCha12Rng::seed_from_u64(seed);
+    let mut packs = Vec::new();
+    for pack in 0..2 * PACKS {
+        let group = pack % 2;
+        let pace = random.random_range(20.0..160.0_f64);
+        let (level, own) = (1_080.0 + 20.0 * normal(&mut random), 1.0 + 0.2 * normal(&mut random));
+        let born = random.random_range(0..800);
+        let mut days = 0;
+        let mut readings = Vec::new();
+        for _ in 0..random.random_range(4..9) {
+            days += random.random_range(60..260);
+            let years = f64::from(days) / 365.25;
+            let cycles = pace * years;
+            let capacity = level - own * makes[group](cycles, years) + 12.0 * normal(&mut random);
+            readings.push(Reading {
+                slot: random.random_range(0..6),
+                ..Reading::bare(born + days, cycles as f32, capacity as f32)
+            });
+        }
+        let group = u16::try_from(group).unwrap();
+        let history = History { group, born, limit: 700.0, readings, rounds: Vec::new() };
+        packs.push((history, makes[usize::from(group)]));
+    }
+    packs
+}
+
+/// A number of the standard normal distribution (Box and Muller, Annals of Mathematical Statistics 29, 1958).
+fn normal(random: &mut ChaCha12Rng) -> f64 {
+    let (one, other) = (random.random_range(f64::EPSILON..1.0), random.random_range(0.0..1.0_f64));
+    (-2.0 * one.ln()).sqrt() * (std::f64::consts::TAU * other).cos()
+}
+
+/// The mean of how far a make's last readings are from what was expected before them, mAh.
+fn off(model: &Model, packs: &[(History, Fade)], group: u16) -> f64 {
+    let predictor = Predictor::new(model.clone());
+    let mut seen = Seen::default();
+    let offs: Vec<f64> = packs
+        .iter()
+        .filter(|(pack, _)| pack.group == group)
+        .map(|(pack, _)| {
+            let last = pack.readings.last().unwrap();
+            predictor.see(&pack.pack().up_to(pack.readings.len() - 1), &mut seen);
+            let when = When { day: last.day, cycles: f64::from(last.cycles) };
+            (predictor.outlook(&seen, when).mean() - f64::from(last.capacity)).abs()
+        })
+        .collect();
+    offs.iter().sum::<f64>() / offs.len() as f64
+}
+
+/// All but each pack's last reading.
+fn known(packs: &[(History, Fade)]) -> Fleet {
+    let mut fleet = Fleet::default();
+    for (pack, _) in packs {
+        fleet.push(&pack.pack().up_to(pack.readings.len() - 1).owned());
+    }
+    fleet
+}
+
+#[test]
+fn a_make_that_goes_by_age_does_so_beside_one_that_goes_by_use() {
+    let packs = fleet([BY_USE, BY_AGE], 1);
+    let model = learning::learn(&known(&packs), 2, |_| ()).unwrap();
+    let of = |group: u16| model.clocks.of(group);
+    assert_eq!(of(0), Clock::CYCLES, "{:?}", model.clocks);
+    assert_eq!((of(1).measure, of(1).power), (Measure::Age, 0.5), "{:?}", model.clocks);
+    // One clock for both foretells one of them worse.
+    let straight = learning::straight(&known(&packs), 2).unwrap();
+    let (own, shared) = (off(&model, &packs, 1), off(&straight, &packs, 1));
+    assert!(own < 0.8 * shared, "{own:.1} mAh against {shared:.1}");
+    // Readings are off by 12 mAh, whose mean without a sign is 9.6.
+    assert!(own < 16.0 && off(&model, &packs, 0) < 16.0, "{own:.1} mAh");
+    // It is kept, and read again.
+    let text = serde_json::to_string(&model).unwrap();
+    assert_eq!(serde_json::from_str::<Model>(&text).unwrap().clocks.of(1), model.clocks.of(1));
+}
+
+#[test]
+fn makes_that_go_by_one_clock_share_it() {
+    for (seed, fade) in [(2, BY_USE), (3, BY_AGE)] {
+        let model = learning::learn(&known(&fleet([fade, fade], seed)), 2, |_| ()).unwrap();
+        assert!(model.clocks.own.is_empty(), "{:?}", model.clocks);
+        let expected = if seed == 2 { Measure::Cycles } else { Measure::Age };
+        assert_eq!(model.clocks.base.measure, expected);
+    }
+}
