@@ -12,6 +12,9 @@
     reason = "loops over millions of readings, with bounds taken from the readings' own counts"
 )]
 
+use std::ops::Range;
+
+use super::mixed::Fit;
 use super::{NO_SLOT, Readings};
 
 /// Pieces that the packs are cut into; fixed, so that sums are the same whatever the number of threads.
@@ -36,6 +39,11 @@ impl Layout {
     /// Columns of the system with its data column.
     pub(super) const fn size(&self) -> usize {
         self.slots + self.fixed + 1
+    }
+
+    /// What a clock is multiplied by; zero without slopes.
+    fn per_unit(&self) -> f64 {
+        if self.slope { 1.0 / self.unit } else { 0.0 }
     }
 
     const fn fixed_of(&self, group: u16) -> usize {
@@ -76,59 +84,80 @@ pub(super) fn solve(t: &Square, a: &Square) -> Solved {
     Solved { covariance, inverse, determinant }
 }
 
-/// Gathers the columns of one pack, by place, and its products `A`.
-#[inline]
-fn gather(readings: &Readings, layout: &Layout, pack: usize, parts: &mut Vec<Part>) -> Square {
-    parts.clear();
-    let mut a = [0.0; 3];
-    let mut y = [0.0; 2];
-    for j in readings.starts[pack]..readings.starts[pack + 1] {
-        let weight = f64::from(readings.weight[j]);
-        let x = if layout.slope { f64::from(readings.clock[j]) / layout.unit } else { 0.0 };
-        let wx = weight * x;
-        let wy = weight * (f64::from(readings.capacity[j]) - layout.origin);
-        a = [a[0] + weight, a[1] + wx, a[2] + wx * x];
-        y = [y[0] + wy, y[1] + wy * x];
-        let slot = readings.slot[j];
-        if slot != NO_SLOT && layout.slots > 0 {
-            let part = Part { place: usize::from(slot), level: weight, slope: wx };
-            let mut at = parts.len();
-            parts.push(part);
-            while at > 0 && parts[at - 1].place > part.place {
-                parts[at] = parts[at - 1];
-                at -= 1;
+/// The columns of one pack after another.
+struct Gatherer<'a> {
+    readings: &'a Readings,
+    layout: &'a Layout,
+    /// What a clock is multiplied by; zero without slopes.
+    per_unit: f64,
+    /// Slots as the readings come, one that a pack was in twice twice; then fixed effects and the data.
+    parts: Vec<Part>,
+}
+
+impl<'a> Gatherer<'a> {
+    fn new(readings: &'a Readings, layout: &'a Layout) -> Self {
+        Self { readings, layout, per_unit: layout.per_unit(), parts: Vec::with_capacity(64) }
+    }
+
+    /// Gathers the columns of a pack, and gives its products `A`.
+    #[inline]
+    fn gather(&mut self, pack: usize) -> Square {
+        let Self { readings, layout, per_unit, parts } = self;
+        parts.clear();
+        let mut a = [0.0; 3];
+        let mut y = [0.0; 2];
+        for ((clock, capacity, slot), weight) in readings.weighted(pack) {
+            let weight = f64::from(weight);
+            let x = f64::from(clock) * *per_unit;
+            let wx = weight * x;
+            let wy = weight * (f64::from(capacity) - layout.origin);
+            a = [a[0] + weight, a[1] + wx, a[2] + wx * x];
+            y = [y[0] + wy, y[1] + wy * x];
+            if slot != NO_SLOT && layout.slots > 0 {
+                parts.push(Part { place: usize::from(slot), level: weight, slope: wx });
             }
-            parts[at] = part;
         }
+        let fixed = layout.fixed_of(readings.groups[pack]);
+        parts.push(Part { place: fixed, level: a[0], slope: a[1] });
+        if layout.slope {
+            parts.push(Part { place: fixed + 1, level: a[1], slope: a[2] });
+        }
+        parts.push(Part { place: layout.size() - 1, level: y[0], slope: y[1] });
+        a
     }
-    let fixed = layout.fixed_of(readings.groups[pack]);
-    parts.push(Part { place: fixed, level: a[0], slope: a[1] });
-    if layout.slope {
-        parts.push(Part { place: fixed + 1, level: a[1], slope: a[2] });
-    }
-    parts.push(Part { place: layout.size() - 1, level: y[0], slope: y[1] });
-    a
 }
 
 /// Runs `work` over the pieces of the packs on some threads, and gives the results in order.
 pub(super) fn across<R: Send>(
     packs: usize,
     threads: usize,
-    work: impl Fn(std::ops::Range<usize>) -> R + Sync,
+    work: impl Fn(Range<usize>) -> R + Sync,
 ) -> Vec<R> {
+    spread(pieces(packs).collect(), threads, work)
+}
+
+/// The pieces of so many packs.
+fn pieces(packs: usize) -> impl Iterator<Item = Range<usize>> {
     let pieces = PIECES.min(packs.div_ceil(256)).max(1);
-    let piece = |k: usize| packs * k / pieces..packs * (k + 1) / pieces;
-    let threads = threads.clamp(1, pieces);
+    (0..pieces).map(move |k| packs * k / pieces..packs * (k + 1) / pieces)
+}
+
+/// Runs `work` over the pieces on some threads, and gives the results in order.
+fn spread<P: Send, R: Send>(pieces: Vec<P>, threads: usize, work: impl Fn(P) -> R + Sync) -> Vec<R> {
+    let threads = threads.clamp(1, pieces.len().max(1));
     if threads == 1 {
-        return (0..pieces).map(|k| work(piece(k))).collect();
+        return pieces.into_iter().map(work).collect();
+    }
+    let mut hands: Vec<Vec<(usize, P)>> = (0..threads).map(|_| Vec::new()).collect();
+    for (k, piece) in pieces.into_iter().enumerate() {
+        hands[k % threads].push((k, piece));
     }
     let work = &work;
     let mut done: Vec<(usize, R)> = std::thread::scope(|scope| {
-        let hands: Vec<_> = (0..threads)
-            .map(|first| {
-                scope.spawn(move || {
-                    (first..pieces).step_by(threads).map(|k| (k, work(piece(k)))).collect::<Vec<_>>()
-                })
+        let hands: Vec<_> = hands
+            .into_iter()
+            .map(|hand| {
+                scope.spawn(move || hand.into_iter().map(|(k, piece)| (k, work(piece))).collect::<Vec<_>>())
             })
             .collect();
         hands.into_iter().flat_map(|hand| hand.join().unwrap_or_default()).collect()
@@ -153,17 +182,17 @@ pub(super) fn products(readings: &Readings, layout: &Layout, threads: usize) -> 
     let size = layout.size();
     sum_up(across(readings.packs(), threads, |packs| {
         let mut sums = vec![0.0; size * size];
-        let data = size - 1;
+        let (data, per_unit) = (size - 1, layout.per_unit());
         for pack in packs {
             let fixed = layout.fixed_of(readings.groups[pack]);
-            for j in readings.starts[pack]..readings.starts[pack + 1] {
-                let w = f64::from(readings.weight[j]);
-                let x = if layout.slope { f64::from(readings.clock[j]) / layout.unit } else { 0.0 };
-                let y = f64::from(readings.capacity[j]) - layout.origin;
-                let slot = readings.slot[j];
+            for ((clock, capacity, slot), weight) in readings.weighted(pack) {
+                let w = f64::from(weight);
+                let x = f64::from(clock) * per_unit;
+                let y = f64::from(capacity) - layout.origin;
                 if slot != NO_SLOT && layout.slots > 0 {
-                    let column = usize::from(slot) * size;
-                    sums[column + usize::from(slot)] += w;
+                    let slot = usize::from(slot);
+                    let column = slot * size;
+                    sums[column + slot] += w;
                     sums[column + fixed] += w;
                     sums[column + data] += w * y;
                     if layout.slope {
@@ -189,11 +218,13 @@ pub(super) fn products(readings: &Readings, layout: &Layout, threads: usize) -> 
 pub(super) fn eliminated(readings: &Readings, layout: &Layout, t: Square, threads: usize) -> (Vec<f64>, f64) {
     let size = layout.size();
     let pieces = across(readings.packs(), threads, |packs| {
-        let mut off = vec![0.0; size * size];
-        let mut parts = Vec::with_capacity(64);
+        // Products of two parts in either half of the square, as they come; then those of each part with itself.
+        let mut off = vec![0.0; size * size + size];
+        let (pairs, own) = off.split_at_mut(size * size);
+        let mut columns = Gatherer::new(readings, layout);
         let (mut log, mut product) = (0.0, 1.0_f64);
         for pack in packs {
-            let a = gather(readings, layout, pack, &mut parts);
+            let a = columns.gather(pack);
             let solved = solve(&t, &a);
             let k = solved.covariance;
             product *= solved.determinant;
@@ -201,22 +232,31 @@ pub(super) fn eliminated(readings: &Readings, layout: &Layout, t: Square, thread
                 log += product.ln();
                 product = 1.0;
             }
-            for (i, low) in parts.iter().enumerate() {
-                let level = k[0] * low.level + k[1] * low.slope;
-                let slope = k[1] * low.level + k[2] * low.slope;
-                let column = &mut off[low.place * size..(low.place + 1) * size];
-                column[low.place] += level * low.level + slope * low.slope;
-                for high in &parts[i + 1..] {
-                    let value = level * high.level + slope * high.slope;
-                    // A slot that a pack was in twice meets itself: both halves of the square.
-                    column[high.place] += if high.place == low.place { 2.0 * value } else { value };
+            let mut parts = columns.parts.as_slice();
+            while let [one, rest @ ..] = parts {
+                let level = k[0] * one.level + k[1] * one.slope;
+                let slope = k[1] * one.level + k[2] * one.slope;
+                own[one.place] += level * one.level + slope * one.slope;
+                let column = &mut pairs[one.place * size..(one.place + 1) * size];
+                for other in rest {
+                    column[other.place] += level * other.level + slope * other.slope;
                 }
+                parts = rest;
             }
         }
         (off, log + product.ln())
     });
     let log = pieces.iter().map(|(_, log)| log).sum();
-    (sum_up(pieces.into_iter().map(|(off, _)| off).collect()), log)
+    let mut off = sum_up(pieces.into_iter().map(|(off, _)| off).collect());
+    for low in 0..size {
+        // A slot that a pack was in twice meets itself: both halves of the square.
+        off[low * size + low] = 2.0 * off[low * size + low] + off[size * size + low];
+        for high in low + 1..size {
+            off[low * size + high] += std::mem::take(&mut off[high * size + low]);
+        }
+    }
+    off.truncate(size * size);
+    (off, log)
 }
 
 /// The criterion's slope by `T`: sum over packs of `tr((I + T A)^-1 A dT) - tr(H dV'KV)`, for top left, off diagonal
@@ -225,17 +265,17 @@ pub(super) fn slope(readings: &Readings, layout: &Layout, t: Square, h: &[f64], 
     let size = layout.size();
     let pieces = across(readings.packs(), threads, |packs| {
         let mut sum = [0.0; 3];
-        let mut parts = Vec::with_capacity(64);
+        let mut columns = Gatherer::new(readings, layout);
         for pack in packs {
-            let a = gather(readings, layout, pack, &mut parts);
+            let a = columns.gather(pack);
             let p = solve(&t, &a).inverse;
             // G = V H V', a symmetric 2 by 2 matrix.
             let mut g = [0.0; 3];
-            for (i, part) in parts.iter().enumerate() {
+            for (i, part) in columns.parts.iter().enumerate() {
                 let row = &h[part.place * size..(part.place + 1) * size];
                 let own = 0.5 * row[part.place];
                 let (mut level, mut slope) = (own * part.level, own * part.slope);
-                for other in &parts[..i] {
+                for other in &columns.parts[..i] {
                     let value = row[other.place];
                     level += value * other.level;
                     slope += value * other.slope;
@@ -261,61 +301,66 @@ pub(super) fn slope(readings: &Readings, layout: &Layout, t: Square, h: &[f64], 
     pieces.into_iter().fold([0.0; 3], |sum, piece| [sum[0] + piece[0], sum[1] + piece[1], sum[2] + piece[2]])
 }
 
-/// Visits every reading with its residual off the lines of group, slot and pack, in units of the residual spread squared: the
-/// square of the residual, and the uncertainty of the pack's line there. What `visit` returns is the new weight.
+/// Gives every reading a new weight, by its residual off the lines of group, slot and pack. `weigh` is told the square of the residual
+/// and the uncertainty of the pack's line there, in units of the residual variance; it gives the weight, 0 to 1, and how likely the
+/// reading is a gross error, of which the sum is given back.
 pub(super) fn reweigh(
     readings: &mut Readings,
-    lines: impl Fn(u16, u16, f64) -> f64 + Sync,
-    (layout, t, s2): (&Layout, Square, f64),
+    fit: &Fit,
     threads: usize,
     weigh: impl Fn(f64, f64) -> (f64, f64) + Sync,
 ) -> f64 {
+    let t = fit.pack.map(|value| value / fit.residual);
+    // The weights are lent out piece by piece, while the rest is read.
+    let mut weights = std::mem::take(&mut readings.weight);
     let whole = &*readings;
-    let pieces = across(whole.packs(), threads, |packs| {
-        let mut weights = Vec::new();
+    let mut lent = Vec::with_capacity(PIECES);
+    let mut rest = weights.as_mut_slice();
+    for packs in pieces(whole.packs()) {
+        let count = packs.clone().map(|pack| whole.range(pack).len()).sum();
+        let (own, others) = rest.split_at_mut(count);
+        lent.push((packs, own));
+        rest = others;
+    }
+    let sums = spread(lent, threads, |(packs, mut weights)| {
         let mut sum = 0.0;
-        let mut residuals: Vec<(f64, f64)> = Vec::new();
+        let mut residuals: Vec<(f64, f64)> = Vec::with_capacity(64);
         for pack in packs {
+            let line = fit.line(whole.groups[pack]);
             let (mut a, mut r) = ([0.0; 3], [0.0; 2]);
             residuals.clear();
-            for j in whole.starts[pack]..whole.starts[pack + 1] {
-                let weight = f64::from(whole.weight[j]);
-                let clock = f64::from(whole.clock[j]);
-                let x = if layout.slope { clock / layout.unit } else { 0.0 };
-                let e = f64::from(whole.capacity[j]) - lines(whole.groups[pack], whole.slot[j], clock);
+            for ((clock, capacity, slot), weight) in whole.of(pack).zip(&*weights) {
+                let (x, weight) = (f64::from(clock), f64::from(*weight));
+                let e = f64::from(capacity) - line.at(x) - fit.bias(slot);
                 a = [a[0] + weight, a[1] + weight * x, a[2] + weight * x * x];
                 r = [r[0] + weight * e, r[1] + weight * x * e];
                 residuals.push((x, e));
             }
             let k = solve(&t, &a).covariance;
             let b = [k[0] * r[0] + k[1] * r[1], k[1] * r[0] + k[2] * r[1]];
-            for &(x, e) in &residuals {
+            let (own, others) = weights.split_at_mut(residuals.len());
+            for (weight, (x, e)) in own.iter_mut().zip(&residuals) {
                 let off = e - b[0] - b[1] * x;
-                let (weight, outlying) = weigh(off * off / s2, k[0] + 2.0 * k[1] * x + k[2] * x * x);
-                weights.push(weight as f32);
+                let (new, outlying) = weigh(off * off / fit.residual, k[0] + 2.0 * k[1] * x + k[2] * x * x);
+                *weight = new as f32;
                 sum += outlying;
             }
+            weights = others;
         }
-        (weights, sum)
+        sum
     });
-    let mut at = 0;
-    let mut total = 0.0;
-    for (weights, sum) in pieces {
-        total += sum;
-        readings.weight[at..at + weights.len()].copy_from_slice(&weights);
-        at += weights.len();
-    }
-    total
+    readings.weight = weights;
+    sums.into_iter().sum()
 }
 
 /// Mean and spread that make the numbers handy: the mean capacity, and the root mean square of clocks within packs.
 pub(super) fn scales(readings: &Readings) -> (f64, f64) {
     let (mut sum, mut squares) = (0.0, 0.0);
     for pack in 0..readings.packs() {
-        let range = readings.starts[pack]..readings.starts[pack + 1];
-        let count = (range.end - range.start) as f64;
-        let mean = readings.clock[range.clone()].iter().map(|&x| f64::from(x)).sum::<f64>() / count;
-        squares += readings.clock[range.clone()].iter().map(|&x| (f64::from(x) - mean).powi(2)).sum::<f64>();
+        let range = readings.range(pack);
+        let clocks = &readings.clock[range.clone()];
+        let mean = clocks.iter().map(|&x| f64::from(x)).sum::<f64>() / clocks.len() as f64;
+        squares += clocks.iter().map(|&x| (f64::from(x) - mean).powi(2)).sum::<f64>();
         sum += readings.capacity[range].iter().map(|&y| f64::from(y)).sum::<f64>();
     }
     let count = (readings.len() as f64).max(1.0);

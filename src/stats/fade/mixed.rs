@@ -148,8 +148,12 @@ impl Fit {
 
     /// What a reading of an average pack of a group would be, mAh.
     pub fn expected(&self, group: u16, slot: u16, clock: f64) -> f64 {
-        let line = self.groups.get(usize::from(group)).copied().unwrap_or_default();
-        line.at(clock) + self.bias(slot)
+        self.line(group).at(clock) + self.bias(slot)
+    }
+
+    /// A group's line; zero for one that is not known.
+    pub(super) fn line(&self, group: u16) -> Line {
+        self.groups.get(usize::from(group)).copied().unwrap_or_default()
     }
 
     /// A slot's bias, mAh; zero for one that is not known.

@@ -17,6 +17,8 @@ mod descent;
 mod kernel;
 mod mixing;
 
+use std::ops::Range;
+
 use thiserror::Error;
 
 /// Readings of a slot that is not known.
@@ -53,7 +55,8 @@ pub enum FadeError {
 /// Kept in single precision: a reading is a whole number of mAh, and a million packs are to fit into memory.
 #[derive(Debug, Clone, Default)]
 pub struct Readings {
-    starts: Vec<usize>,
+    /// Where each pack's readings start, and where the last one's end.
+    starts: Vec<u32>,
     groups: Vec<u16>,
     clock: Vec<f32>,
     capacity: Vec<f32>,
@@ -97,7 +100,7 @@ impl Readings {
             }
         }
         if self.clock.len() > before {
-            self.starts.push(self.clock.len());
+            self.starts.push(u32::try_from(self.clock.len()).unwrap_or(u32::MAX));
             self.groups.push(group);
             self.group_count = self.group_count.max(usize::from(group) + 1);
         }
@@ -134,12 +137,11 @@ impl Readings {
     /// The readings of one pack, by its place: clock, capacity, slot.
     pub fn of(&self, pack: usize) -> impl Iterator<Item = (f32, f32, u16)> + '_ {
         let range = self.range(pack);
-        let slice =
-            |values: &'_ [f32], range: std::ops::Range<usize>| values.get(range).unwrap_or_default().to_vec();
-        let clock = slice(&self.clock, range.clone());
-        let capacity = slice(&self.capacity, range.clone());
+        let clocks = self.clock.get(range.clone()).unwrap_or_default();
+        let capacities = self.capacity.get(range.clone()).unwrap_or_default();
         let slots = self.slot.get(range).unwrap_or_default();
-        clock.into_iter().zip(capacity).zip(slots).map(|((clock, capacity), &slot)| (clock, capacity, slot))
+        let columns = clocks.iter().zip(capacities).zip(slots);
+        columns.map(|((&clock, &capacity), &slot)| (clock, capacity, slot))
     }
 
     /// The group of a pack, by its place.
@@ -147,9 +149,15 @@ impl Readings {
         self.groups.get(pack).copied().unwrap_or(0)
     }
 
-    fn range(&self, pack: usize) -> std::ops::Range<usize> {
-        match (self.starts.get(pack), self.starts.get(pack + 1)) {
-            (Some(&start), Some(&end)) => start..end,
+    /// The readings of one pack as [`Self::of`] gives them, and how much each counts.
+    fn weighted(&self, pack: usize) -> impl Iterator<Item = ((f32, f32, u16), f32)> + '_ {
+        self.of(pack).zip(self.weight.get(self.range(pack)).unwrap_or_default().iter().copied())
+    }
+
+    fn range(&self, pack: usize) -> Range<usize> {
+        let at = |place: usize| self.starts.get(place).and_then(|&at| usize::try_from(at).ok());
+        match (at(pack), at(pack + 1)) {
+            (Some(start), Some(end)) => start..end,
             _ => 0..0,
         }
     }

@@ -4,7 +4,7 @@
 //! from contaminated distributions", 1960, from memory). Expectation and maximisation (Dempster, Laird and Rubin, 1977): each
 //! reading counts by how likely it is to be of the narrow kind, the mixed model is fitted with those weights, and so on.
 
-use super::kernel::{self, Layout};
+use super::kernel;
 use super::mixed::{Fit, SAMPLE, Way, fit_from};
 use super::{FadeError, Readings};
 
@@ -77,18 +77,10 @@ fn settle(
 
 /// Weighs every reading by a fit, and gives the new share of gross errors.
 fn weigh(readings: &mut Readings, fit: &Fit, gross: f64, threads: usize) -> f64 {
-    let layout = Layout { slots: 0, fixed: 0, slope: true, origin: 0.0, unit: 1.0 };
-    let relative = fit.pack.map(|value| value / fit.residual);
     let odds = (gross / (1.0 - gross)).ln() - 0.5 * WIDER.ln();
-    let total = kernel::reweigh(
-        readings,
-        |group, slot, clock| fit.expected(group, slot, clock),
-        (&layout, relative, fit.residual),
-        threads,
-        |square, uncertainty| {
-            let outlying = 1.0 / (1.0 + (-(odds + 0.5 * (square + uncertainty) * (1.0 - 1.0 / WIDER))).exp());
-            (1.0 - outlying + outlying / WIDER, outlying)
-        },
-    );
+    let total = kernel::reweigh(readings, fit, threads, |square, uncertainty| {
+        let outlying = 1.0 / (1.0 + (-(odds + 0.5 * (square + uncertainty) * (1.0 - 1.0 / WIDER))).exp());
+        (1.0 - outlying + outlying / WIDER, outlying)
+    });
     (total / kernel::count(readings.len())).clamp(LEAST_SHARE, 0.5)
 }
