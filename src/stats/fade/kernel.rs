@@ -19,6 +19,10 @@ use super::{NO_SLOT, Readings};
 
 /// Pieces that the packs are cut into; fixed, so that sums are the same whatever the number of threads.
 const PIECES: usize = 16;
+/// Turns at most in which a pack's line and the weights of its readings are worked out from each other, and the change of a weight that
+/// is not worth another turn.
+const TURNS: usize = 30;
+const STEADY: f32 = 1e-3;
 
 /// Where what stands in the dense system: slots first, then fixed effects by group, the data last.
 #[derive(Debug, Clone, Copy)]
@@ -327,30 +331,53 @@ pub(super) fn reweigh(
         let mut residuals: Vec<(f64, f64)> = Vec::with_capacity(64);
         for pack in packs {
             let line = fit.line(whole.groups[pack]);
-            let (mut a, mut r) = ([0.0; 3], [0.0; 2]);
             residuals.clear();
-            for ((clock, capacity, slot), weight) in whole.of(pack).zip(&*weights) {
-                let (x, weight) = (f64::from(clock), f64::from(*weight));
-                let e = f64::from(capacity) - line.at(x) - fit.bias(slot);
-                a = [a[0] + weight, a[1] + weight * x, a[2] + weight * x * x];
-                r = [r[0] + weight * e, r[1] + weight * x * e];
-                residuals.push((x, e));
-            }
-            let k = solve(&t, &a).covariance;
-            let b = [k[0] * r[0] + k[1] * r[1], k[1] * r[0] + k[2] * r[1]];
+            residuals.extend(whole.of(pack).map(|(clock, capacity, slot)| {
+                let x = f64::from(clock);
+                (x, f64::from(capacity) - line.at(x) - fit.bias(slot))
+            }));
             let (own, others) = weights.split_at_mut(residuals.len());
-            for (weight, (x, e)) in own.iter_mut().zip(&residuals) {
-                let off = e - b[0] - b[1] * x;
-                let (new, outlying) = weigh(off * off / fit.residual, k[0] + 2.0 * k[1] * x + k[2] * x * x);
-                *weight = new as f32;
-                sum += outlying;
-            }
+            sum += settle(own, &residuals, (&t, fit.residual), &weigh);
             weights = others;
         }
         sum
     });
     readings.weight = weights;
     sums.into_iter().sum()
+}
+
+/// Weighs a pack's readings by its line and finds its line by their weights, in turn until neither moves: `residuals` are clocks and what
+/// is left of readings beside group and slot (mAh). Gives the sum of how likely they are gross errors.
+fn settle(
+    weights: &mut [f32],
+    residuals: &[(f64, f64)],
+    (t, s2): (&Square, f64),
+    weigh: impl Fn(f64, f64) -> (f64, f64),
+) -> f64 {
+    let mut sum = 0.0;
+    for _ in 0..TURNS {
+        let (mut a, mut r) = ([0.0; 3], [0.0; 2]);
+        for (&weight, &(x, e)) in weights.iter().zip(residuals) {
+            let weight = f64::from(weight);
+            a = [a[0] + weight, a[1] + weight * x, a[2] + weight * x * x];
+            r = [r[0] + weight * e, r[1] + weight * x * e];
+        }
+        let k = solve(t, &a).covariance;
+        let b = [k[0] * r[0] + k[1] * r[1], k[1] * r[0] + k[2] * r[1]];
+        let mut change = 0.0_f32;
+        sum = 0.0;
+        for (weight, &(x, e)) in weights.iter_mut().zip(residuals) {
+            let off = e - b[0] - b[1] * x;
+            let (new, outlying) = weigh(off * off / s2, k[0] + 2.0 * k[1] * x + k[2] * x * x);
+            let before = std::mem::replace(weight, new as f32);
+            change = change.max((*weight - before).abs());
+            sum += outlying;
+        }
+        if change < STEADY {
+            break;
+        }
+    }
+    sum
 }
 
 /// Mean and spread that make the numbers handy: the mean capacity, and the root mean square of clocks within packs.
