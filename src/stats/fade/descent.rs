@@ -1,14 +1,14 @@
-//! A search for the lowest point of a smooth function of four numbers: Broyden, Fletcher, Goldfarb and Shanno's rule with a
+//! A search for the lowest point of a smooth function of a few numbers: Broyden, Fletcher, Goldfarb and Shanno's rule with a
 //! backtracking line search (Nocedal and Wright, "Numerical Optimization", 2006, section 6.1, from memory).
 
 use nalgebra::{SMatrix, SVector};
 
-/// Four numbers.
-pub(super) type Point = SVector<f64, 4>;
-/// The guess of the inverse second derivatives, which a warm start hands on.
-pub(super) type Inverse = SMatrix<f64, 4, 4>;
+/// Where the function is asked, `D` numbers.
+pub(super) type Point<const D: usize> = SVector<f64, D>;
+/// The guess of the inverse second derivatives, `D` by `D`, which a warm start hands on.
+pub(super) type Inverse<const D: usize> = SMatrix<f64, D, D>;
 
-/// Steps, and halvings within one, after which the search is given up.
+/// Steps, and halvings within one, after which the search stops where it is.
 const STEPS: usize = 80;
 const HALVINGS: usize = 30;
 /// The longest first step in any number.
@@ -16,59 +16,65 @@ const LONGEST: f64 = 1.0;
 /// Armijo's share of the promised fall that a step must bring.
 const SHARE: f64 = 1e-4;
 
-/// What the function is at a point.
-pub(super) struct Value<T> {
-    /// Its value.
+/// Where a search ended.
+pub(super) struct Lowest<const D: usize, T> {
+    /// The point.
+    pub(super) point: Point<D>,
+    /// The function's value there.
     pub(super) height: f64,
-    /// Its slope.
-    pub(super) slope: Point,
     /// What else was worked out there.
     pub(super) with: T,
+    /// The last guess of the inverse second derivatives.
+    pub(super) inverse: Inverse<D>,
+    /// The fall that another step promises; not a number where the slope could not be worked out.
+    pub(super) promised: f64,
 }
 
-/// Goes down from a start until the fall that is still promised is below `tolerance`; `None` when it finds no way.
-pub(super) fn descend<T>(
-    start: Point,
-    inverse: Inverse,
+/// Goes down from a start until the fall that is still promised is below `tolerance`, or no step goes down any more; `None` when the
+/// function is nowhere at the start. `inverse` is told the first slope; `height` gives `None` where the function cannot be worked
+/// out; `slope` is only asked where the search goes on from.
+pub(super) fn descend<const D: usize, T>(
+    start: Point<D>,
+    inverse: impl FnOnce(&Point<D>) -> Inverse<D>,
     tolerance: f64,
-    mut at: impl FnMut(&Point) -> Option<Value<T>>,
-) -> Option<(Point, Value<T>, Inverse)> {
-    let (mut point, mut inverse) = (start, inverse);
-    let mut here = at(&point)?;
+    mut height: impl FnMut(&Point<D>) -> Option<(f64, T)>,
+    slope: impl Fn(&Point<D>, &T) -> Point<D>,
+) -> Option<Lowest<D, T>> {
+    let (here, with) = height(&start)?;
+    let mut down = slope(&start, &with);
+    let mut lowest =
+        Lowest { point: start, height: here, with, inverse: inverse(&down), promised: f64::INFINITY };
     for _ in 0..STEPS {
-        let step = -(inverse * here.slope);
-        let promised = -step.dot(&here.slope);
-        if promised.is_nan() {
-            return None;
+        let step = -(lowest.inverse * down);
+        lowest.promised = -step.dot(&down);
+        if lowest.promised < tolerance || lowest.promised.is_nan() {
+            break;
         }
-        if promised < tolerance {
-            return Some((point, here, inverse));
-        }
-        let longest = step.amax();
-        let mut share = if longest > LONGEST { LONGEST / longest } else { 1.0 };
-        let mut moved = false;
-        for _ in 0..HALVINGS {
-            let next = point + step * share;
-            if let Some(there) = at(&next) {
-                let enough = here.height - SHARE * share * promised;
-                // Near the bottom, differences drown in rounding: the slope decides.
-                let flat = promised < 1e-3 && there.height <= here.height + 1e-9 * here.height.abs();
-                if there.height <= enough || flat {
-                    inverse = updated(&inverse, &(next - point), &(there.slope - here.slope));
-                    (point, here, moved) = (next, there, true);
-                    break;
-                }
-            }
-            share *= 0.4;
-        }
-        if !moved {
-            return (promised < 1e3 * tolerance).then_some((point, here, inverse));
-        }
+        let mut share = (LONGEST / step.amax()).min(1.0);
+        let found = (0..HALVINGS).find_map(|_| {
+            let next = lowest.point + step * share;
+            let there = height(&next).filter(|(there, _)| lowest.allows(*there, share));
+            share *= 0.5;
+            there.map(|there| (next, there))
+        });
+        let Some((next, (there, with))) = found else { break };
+        let ahead = slope(&next, &with);
+        lowest.inverse = updated(&lowest.inverse, &(next - lowest.point), &(ahead - down));
+        (lowest.point, lowest.height, lowest.with, down) = (next, there, with, ahead);
     }
-    None
+    Some(lowest)
 }
 
-fn updated(inverse: &Inverse, step: &Point, bend: &Point) -> Inverse {
+impl<const D: usize, T> Lowest<D, T> {
+    /// Whether a share of the step that brings the function to `there` went down far enough.
+    fn allows(&self, there: f64, share: f64) -> bool {
+        // Near the bottom, differences drown in rounding: the slope decides.
+        let flat = self.promised < 1e-3 && there <= self.height + 1e-9 * self.height.abs();
+        flat || there <= self.height - SHARE * share * self.promised
+    }
+}
+
+fn updated<const D: usize>(inverse: &Inverse<D>, step: &Point<D>, bend: &Point<D>) -> Inverse<D> {
     let curve = step.dot(bend);
     if curve <= 1e-12 {
         return *inverse;

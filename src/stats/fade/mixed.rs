@@ -9,7 +9,7 @@ use std::f64::consts::PI;
 
 use nalgebra::{Cholesky, DMatrix, Dyn};
 
-use super::descent::{Inverse, Point, Value, descend};
+use super::descent::{self, Lowest, descend};
 use super::kernel::{self, Layout, Square, count};
 use super::mixing::mixing;
 use super::{FadeError, NO_SLOT, Readings};
@@ -20,6 +20,14 @@ const LEAST_PIVOT: f64 = 1e-10;
 pub(super) const SAMPLE: usize = 20_000;
 /// The fewest packs read often enough.
 const FEWEST_PACKS: usize = 3;
+
+/// How much less may be promised, in units of the tolerance, where rounding lets a search go no further.
+const STUCK: f64 = 1e3;
+
+/// The spreads as the search moves them, relative to the residual's root and the clock's unit: logarithm of the packs' spread of levels, the
+/// slope that goes with a level, logarithm of the spread of slopes beside that, logarithm of the slots' spread.
+type Point = descent::Point<4>;
+type Inverse = descent::Inverse<4>;
 
 /// Which likelihood is maximised.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -192,11 +200,15 @@ pub(super) fn fit_from(readings: &Readings, way: &Way, start: Option<Start>) -> 
         None => system.guess(),
     };
     let mut evaluations = 0;
-    let (point, found, inverse) = descend(point, inverse, way.tolerance, |point| {
+    let height = |point: &Point| {
         evaluations += 1;
-        system.evaluate(point)
-    })
-    .ok_or(FadeError::Singular)?;
+        system.height(point)
+    };
+    let slope = |point: &Point, solution: &Solution| system.slope(point, solution);
+    let found = descend(point, |_| inverse, way.tolerance, height, slope)
+        .filter(|found| found.promised < STUCK * way.tolerance)
+        .ok_or(FadeError::Singular)?;
+    let Lowest { point, inverse, .. } = found;
     let start = Start { point, inverse, unit: system.layout.unit, packs: readings.packs() };
     Ok(system.fit(found, start, evaluations, if shape.slots { mixed.islands } else { 0 }))
 }
@@ -228,7 +240,7 @@ struct System<'a> {
     products: Vec<f64>,
 }
 
-/// What one evaluation solved.
+/// What was solved at one point.
 struct Solution {
     s2: f64,
     t: Square,
@@ -291,8 +303,8 @@ impl<'a> System<'a> {
         self.way.criterion == Criterion::Restricted
     }
 
-    /// The criterion at a point, with its slope; `None` where the system cannot be solved.
-    fn evaluate(&self, point: &Point) -> Option<Value<Solution>> {
+    /// The criterion at a point; `None` where the system cannot be solved.
+    fn height(&self, point: &Point) -> Option<(f64, Solution)> {
         let (t, tau) = self.spreads(point);
         let Layout { slots, fixed, .. } = self.layout;
         let (size, columns) = (self.layout.size(), slots + fixed);
@@ -313,8 +325,7 @@ impl<'a> System<'a> {
                 return None;
             }
         }
-        let logs = if self.restricted() { columns } else { slots };
-        let log_columns: f64 = (0..logs).filter_map(|k| lower.get((k, k))).map(|d| 2.0 * d.ln()).sum();
+        let log_columns: f64 = (0..self.logs()).filter_map(|k| lower.get((k, k))).map(|d| 2.0 * d.ln()).sum();
         let rest = lower.get((columns, columns))?.powi(2);
         let freedom = self.freedom();
         let height = log_packs
@@ -327,12 +338,19 @@ impl<'a> System<'a> {
         let mut coefficients: Vec<f64> =
             (0..columns).filter_map(|k| lower.get((columns, k)).copied()).collect();
         solve_transposed(lower, &mut coefficients);
-        let h = self.weights(&factor, logs, &coefficients, freedom / rest);
+        Some((height, Solution { s2: rest / freedom, t, tau, coefficients, factor }))
+    }
+
+    /// The criterion's slope at a point that was solved.
+    fn slope(&self, point: &Point, solution: &Solution) -> Point {
+        let Solution { t, tau, .. } = *solution;
+        let slots = self.layout.slots;
+        let h = self.weights(solution);
         let by_t = kernel::slope(self.readings, &self.layout, t, h.as_slice(), self.way.threads);
         let trace: f64 = (0..slots).filter_map(|k| h.get((k, k))).sum();
         let (level, across, slope) = (point.x.exp(), point.y, point.z.exp());
         let shape = self.way.shape;
-        let slope = Point::new(
+        Point::new(
             level
                 * (2.0 * level * by_t[0]
                     + if shape.slope && shape.correlated { 2.0 * across * by_t[1] } else { 0.0 }),
@@ -343,32 +361,30 @@ impl<'a> System<'a> {
             },
             if shape.slope { 2.0 * slope * slope * by_t[2] } else { 0.0 },
             if slots > 0 { 2.0 * (count(slots) - trace / tau) } else { 0.0 },
-        );
-        Some(Value { height, slope, with: Solution { s2: rest / freedom, t, tau, coefficients, factor } })
+        )
+    }
+
+    /// The first columns, whose determinant the criterion has: slots, and for the restricted likelihood fixed effects.
+    fn logs(&self) -> usize {
+        self.layout.slots + if self.restricted() { self.layout.fixed } else { 0 }
     }
 
     /// The matrix `H` by which a change of the system changes the criterion: the inverse of its first `logs` columns, which the
     /// determinant brings, and the square of what is left of the data column.
-    fn weights(
-        &self,
-        factor: &Cholesky<f64, Dyn>,
-        logs: usize,
-        coefficients: &[f64],
-        scale: f64,
-    ) -> DMatrix<f64> {
-        let size = self.layout.size();
+    fn weights(&self, solution: &Solution) -> DMatrix<f64> {
+        let (size, logs) = (self.layout.size(), self.logs());
         let mut h = DMatrix::zeros(size, size);
-        let inverse = inverse_of_first(factor.l_dirty(), logs);
+        let inverse = inverse_of_first(solution.factor.l_dirty(), logs);
         h.view_mut((0, 0), (logs, logs)).copy_from(&inverse);
         let mut v = nalgebra::DVector::from_element(size, 1.0);
-        for (v, c) in v.iter_mut().zip(coefficients) {
+        for (v, c) in v.iter_mut().zip(&solution.coefficients) {
             *v = -c;
         }
-        h.ger(scale, &v, &v, 1.0);
+        h.ger(1.0 / solution.s2, &v, &v, 1.0);
         h
     }
 
-    fn fit(&self, found: Value<Solution>, start: Start, evaluations: usize, islands: usize) -> Fit {
+    fn fit(&self, found: Lowest<4, Solution>, start: Start, evaluations: usize, islands: usize) -> Fit {
         let Layout { slots, fixed, unit, origin, slope, .. } = self.layout;
         let Solution { s2, t, tau, coefficients, factor } = found.with;
         let lines = if slope { 2 } else { 1 };

@@ -1,28 +1,21 @@
 //! The likeliest parameters, how the likelihood bends there, and draws of parameters about it.
 //!
-//! Down by Broyden, Fletcher, Goldfarb and Shanno's rule on finite differences (Nocedal and Wright, "Numerical Optimization",
-//! 2006, section 6.1), then a random walk that accepts as Metropolis et al. do ("Equation of state calculations by fast computing
-//! machines", Journal of Chemical Physics 21, 1953), with steps shaped like the peak and 2.2 / sqrt d of its width (Gelman,
-//! Roberts and Gilks, "Efficient Metropolis jumping rules", 1996, have 2.38); all from memory.
+//! Down by a descent on finite differences, then a random walk that accepts as Metropolis et al. do ("Equation of state calculations
+//! by fast computing machines", Journal of Chemical Physics 21, 1953), with steps shaped like the peak and 2.2 / sqrt d of its
+//! width (Gelman, Roberts and Gilks, "Efficient Metropolis jumping rules", 1996, have 2.38); all from memory.
 
 use nalgebra::{SMatrix, SymmetricEigen, Vector2};
 use rand::{Rng, RngExt};
 
 use super::Past;
 use super::filter::{PARAMETERS, Parameters, Point};
+use crate::stats::fade::descent::descend;
 use crate::stats::fade::kernel::count;
 
 type Matrix = SMatrix<f64, PARAMETERS, PARAMETERS>;
 
-/// Steps, and shortenings of one, after which the search stops where it is.
-const STEPS: usize = 80;
-const SHORTENINGS: usize = 25;
-/// The longest step in any parameter, in standard deviations of the prior.
-const LONGEST: f64 = 1.0;
 /// The promised fall that is not worth another step.
 const TOLERANCE: f64 = 1e-4;
-/// Armijo's share of the promised fall that a step must bring.
-const SHARE: f64 = 1e-4;
 /// Steps of the differences: for slopes, and for second derivatives, which are to see the peak's width and not its tip.
 const SLOPE_STEP: f64 = 1e-3;
 const BEND_STEP: f64 = 0.1;
@@ -39,9 +32,15 @@ const STRIDE: f64 = 2.2;
 pub(super) fn draws(past: &Past, random: &mut impl Rng) -> Option<Vec<Parameters>> {
     let height = |point: &Point| past.height(point).unwrap_or(NOWHERE);
     let start = past.expected();
-    past.height(&start)?;
-    let (mut point, mut here) = descend(start, &Past::spread(), height);
-    let stride = strides(&point, &Past::spread(), height);
+    // In standard deviations of the prior, all numbers are of one size.
+    let spread = Past::spread();
+    let place = |z: &Point| start + z.component_mul(&spread);
+    let known = |z: &Point| past.height(&place(z)).map(|height| (height, ()));
+    let slope = |z: &Point, (): &()| slope_at(z, |z| height(&place(z)));
+    let inverse = |slope: &Point| Matrix::identity() / slope.norm().max(1.0);
+    let lowest = descend(Point::zeros(), inverse, TOLERANCE, known, slope)?;
+    let (mut point, mut here) = (place(&lowest.point), lowest.height);
+    let stride = strides(&point, &spread, height);
     let mut kept = Vec::with_capacity((WALK - BURN) / KEEP_EVERY);
     for step in 0..WALK {
         let next = point + stride * normals(random);
@@ -56,51 +55,12 @@ pub(super) fn draws(past: &Past, random: &mut impl Rng) -> Option<Vec<Parameters
     Some(kept)
 }
 
-/// Goes down from a start as far as it is worth it: the point, and its height.
-fn descend(start: Point, spread: &Point, height: impl Fn(&Point) -> f64) -> (Point, f64) {
-    // In standard deviations of the prior, all numbers are of one size.
-    let at = |z: &Point| height(&(start + z.component_mul(spread)));
-    let mut point = Point::zeros();
-    let (mut here, mut slope) = (at(&point), slope_at(&point, at));
-    let mut inverse = Matrix::identity() / slope.norm().max(1.0);
-    for _ in 0..STEPS {
-        let step = -(inverse * slope);
-        let promised = -step.dot(&slope);
-        if promised < TOLERANCE || promised.is_nan() {
-            break;
-        }
-        let mut share = (LONGEST / step.amax()).min(1.0);
-        let found = (0..SHORTENINGS).find_map(|_| {
-            let next = point + step * share;
-            let there = at(&next);
-            let enough = there <= here - SHARE * share * promised;
-            share *= 0.5;
-            enough.then_some((next, there))
-        });
-        let Some((next, there)) = found else { break };
-        let slope_there = slope_at(&next, at);
-        inverse = updated(&inverse, &(next - point), &(slope_there - slope));
-        (point, here, slope) = (next, there, slope_there);
-    }
-    (start + point.component_mul(spread), here)
-}
-
+/// The slope by central differences.
 fn slope_at(point: &Point, at: impl Fn(&Point) -> f64) -> Point {
     Point::from_fn(|k, _| {
         let step = along(k, SLOPE_STEP);
         (at(&(point + step)) - at(&(point - step))) / (2.0 * SLOPE_STEP)
     })
-}
-
-fn updated(inverse: &Matrix, step: &Point, bend: &Point) -> Matrix {
-    let curve = step.dot(bend);
-    if curve <= 1e-12 {
-        return *inverse;
-    }
-    let turned = inverse * bend;
-    let outer = step * step.transpose();
-    inverse + outer * ((1.0 + bend.dot(&turned) / curve) / curve)
-        - (turned * step.transpose() + step * turned.transpose()) / curve
 }
 
 /// A root of the covariance of a normal law that bends like the height, made shorter for the walk. Directions in which the
