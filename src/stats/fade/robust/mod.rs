@@ -7,7 +7,9 @@
 //! fit is asked again (Neal and Hinton, "A view of the EM algorithm that justifies incremental, sparse, and other variants", 1998,
 //! from memory): that costs little, and where many packs bend it saves most of the fits.
 
-use super::kernel;
+mod kernel;
+
+use super::kernel::count;
 use super::mixed::{Fit, SAMPLE, Way, fit_from};
 use super::{FadeError, Readings};
 
@@ -83,7 +85,7 @@ fn weigh(readings: &mut Readings, fit: &Fit, gross: f64, threads: usize) -> f64 
     let odds = (gross / (1.0 - gross)).ln() - 0.5 * WIDER.ln();
     let total = kernel::reweigh(readings, fit, threads, |square, uncertainty| {
         let outlying = 1.0 / (1.0 + (-(odds + 0.5 * (square + uncertainty) * (1.0 - 1.0 / WIDER))).exp());
-        (1.0 - outlying + outlying / WIDER, outlying)
+        (1.0 - outlying * (1.0 - 1.0 / WIDER), outlying)
     });
-    (total / kernel::count(readings.len())).clamp(LEAST_SHARE, 0.5)
+    (total / count(readings.len())).clamp(LEAST_SHARE, 0.5)
 }
