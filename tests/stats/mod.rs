@@ -7,4 +7,5 @@ mod guard;
 mod life;
 mod mixed;
 mod reference;
+mod robust;
 mod world;
