@@ -7,7 +7,6 @@
 //! models using lme4", JSS 67(1), 2015, section 3).
 #![expect(
     clippy::indexing_slicing,
-    clippy::cast_possible_truncation,
     clippy::as_conversions,
     reason = "loops over millions of readings, with bounds taken from the readings' own counts"
 )]

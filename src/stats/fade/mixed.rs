@@ -20,8 +20,7 @@ const LEAST_PIVOT: f64 = 1e-10;
 pub(super) const SAMPLE: usize = 20_000;
 /// The fewest packs read often enough.
 const FEWEST_PACKS: usize = 3;
-
-/// How much less may be promised, in units of the tolerance, where rounding lets a search go no further.
+/// The promised fall, in tolerances, below which a search that rounding stopped has still found the lowest point.
 const STUCK: f64 = 1e3;
 
 /// The spreads as the search moves them, relative to the residual's root and the clock's unit: logarithm of the packs' spread of levels, the
