@@ -15,7 +15,7 @@ use packmuster::domain::moment::Moment;
 use packmuster::domain::pack::{OpenLoan, OpenRide, OpenRun, PackFacts, ReadingFact};
 use packmuster::domain::units::{Cycles, Draw, MilliampHours, Milliohms, Millivolts, PlayHours};
 use packmuster::domain::verdict::{Rule, Step, Verdict};
-use packmuster::policy::foresight::{Chance, Foresight, Holding};
+use packmuster::policy::foresight::{Chance, Foresight, Holding, Lifted};
 use packmuster::policy::judge::{Case, Question, Target, judge};
 use packmuster::policy::reason::Ruling;
 use packmuster::policy::rules::{ChargeRule, Policy};
@@ -81,8 +81,8 @@ impl Foresight for Foreseen {
         Chance::millionths(self.now.saturating_add(self.per_day.saturating_mul(days)))
     }
 
-    fn lifted_to(&self, _limit: MilliampHours) -> Option<Chance> {
-        self.lifted.map(Chance::millionths)
+    fn lifted_to(&self, _limit: MilliampHours) -> Option<Lifted> {
+        self.lifted.map(|chance| Lifted { chance: Chance::millionths(chance), of_make: 12, of_fleet: 40 })
     }
 
     fn overrun(&self) -> u32 {

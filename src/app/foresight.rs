@@ -8,7 +8,7 @@ use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
 use crate::domain::units::{MilliampHours, PlayHours};
 use crate::ledger::learnt::{Seer, day};
-use crate::policy::foresight::{Chance, Foresight, Holding};
+use crate::policy::foresight::{Chance, Foresight, Holding, Lifted};
 use crate::policy::rules::Policy;
 use crate::stats::fade::bend::Outlook;
 use crate::stats::fade::learning::dense;
@@ -120,9 +120,10 @@ impl Foresight for Sight<'_> {
         chance(self.seer.predictor.chance_below(&outlook, f64::from(limit.raw())))
     }
 
-    fn lifted_to(&self, limit: MilliampHours) -> Option<Chance> {
+    fn lifted_to(&self, limit: MilliampHours) -> Option<Lifted> {
         let outlook = self.seer.predictor.after_round(&self.seen, self.now);
-        Some(chance(1.0 - outlook.below(f64::from(limit.raw()))))
+        let (of_make, of_fleet) = self.seer.predictor.rounds_known(&self.seen);
+        Some(Lifted { chance: chance(1.0 - outlook.below(f64::from(limit.raw()))), of_make, of_fleet })
     }
 
     fn overrun(&self) -> u32 {

@@ -13,6 +13,7 @@ use crate::domain::pack::PackFacts;
 use crate::ledger::learnt::{Few, Learnt, Numbers, history};
 use crate::ledger::settings::Settings;
 use crate::ledger::{Ledger, LedgerError};
+use crate::policy::foresight::FEW_ROUNDS;
 use crate::policy::limits::{limit, thirstiest};
 use crate::policy::rules::Policy;
 use crate::stats::fade::clock::Measure;
@@ -22,7 +23,6 @@ use crate::stats::fade::model::{Model, Predictor, Seen, When};
 
 use super::answer::{Answer, count};
 use super::error::AppError;
-use super::lookup;
 use super::session::Here;
 
 /// Packs read three times or more from which a lot gets lines of its own, and how many lots do at most.
@@ -57,6 +57,7 @@ pub fn gather(ledger: &mut Ledger, mut seen: impl FnMut(u64)) -> Result<Gathered
     let settings = ledger.settings()?.clone();
     let groups = groups(ledger)?;
     let mut gathered = Gathered { numbers: Numbers::new(&groups, &[]), groups, ..Gathered::default() };
+    gathered.fleet.set_makes(gathered.numbers.makes_of(&gathered.groups));
     let mut looked = 0;
     ledger.each(ThingKind::Pack, |thing, _last, facts| {
         looked += 1;
@@ -149,7 +150,8 @@ pub fn learn(
         )
     })?;
     let few = few(&gathered, &model);
-    let mut lines = about(here.ledger, &model, &gathered.numbers)?;
+    let mut lines = about(&model, &gathered.numbers, here.ledger.settings()?);
+    lines.extend(about_rounds(&model, &gathered.numbers, here.ledger.settings()?));
     lines.extend(few.as_ref().map(about_few));
     let worth_doubting = worth_doubting(&gathered.fleet, &model, &here.ledger.settings()?.policy);
     let learnt = Learnt {
@@ -218,8 +220,8 @@ pub fn about_few(few: &Few) -> String {
     )
 }
 
-/// What fade goes by, and which makes and lots go by another measure.
-fn about_clocks(ledger: &mut Ledger, model: &Model, numbers: &Numbers) -> Result<Vec<String>, LedgerError> {
+/// What fade goes by, and which makes go by another measure.
+fn about_clocks(model: &Model, numbers: &Numbers, settings: &Settings) -> Vec<String> {
     let unit = match model.clocks.base.measure {
         Measure::Cycles => "100 cycles",
         Measure::Age => "year",
@@ -228,30 +230,60 @@ fn about_clocks(ledger: &mut Ledger, model: &Model, numbers: &Numbers) -> Result
         "fade goes by {}: {:.1} mAh for each {unit} at first",
         model.clocks.base, -model.evidence.mean_fade
     )];
-    for (&group, own) in &model.clocks.own {
-        let Some((make, lot)) = numbers.name(group) else { continue };
-        let make = ledger.settings()?.makes.get(&make).map(|make| make.name.clone()).unwrap_or_default();
-        let lot = match lot {
-            Some(lot) => format!(", lot {}", lookup::name_of(ledger, lot.into())?),
-            None => String::new(),
-        };
-        lines.push(format!("that of {make}{lot} goes by {}: its own readings say so clearly", own.clock));
+    for (id, make) in &settings.makes {
+        if let Some(own) = numbers.make(*id).and_then(|group| model.clocks.own.get(&group)) {
+            let name = &make.name;
+            lines.push(format!("that of {name} goes by {}: its own readings say so clearly", own.clock));
+        }
     }
-    Ok(lines)
+    lines
+}
+
+/// What a round of reconditioning brings, in plain words: of the fleet, and of each make that gains from rounds or had some.
+pub fn about_rounds(model: &Model, numbers: &Numbers, settings: &Settings) -> Vec<String> {
+    let lift = &model.bend.lift;
+    let Some(first) = lift.groups.first() else {
+        return vec![
+            "what a round of reconditioning brings is a guess: no round was measured yet".to_owned(),
+        ];
+    };
+    let rounds = |rounds: u32| format!("{rounds} {}", if rounds == 1 { "round" } else { "rounds" });
+    let ([years, depth], [_, of_year, of_depth]) = (lift.centre, first.mean);
+    let mut lines = vec![format!(
+        "what a round of reconditioning brings, from {}: {of_year:+.1} mAh for each year of age, {:+.1} mAh for each 100 mAh lost; two rounds of a kind differ by {:.0} mAh (standard deviation about their mean)",
+        rounds(lift.rounds),
+        100.0 * of_depth,
+        lift.variance.sqrt()
+    )];
+    for (id, make) in &settings.makes {
+        let Some(group) = numbers.make(*id).map(usize::from) else { continue };
+        let known = lift.rounds_of(group);
+        if known == 0 && !make.chemistry.gains_from_reconditioning() {
+            continue;
+        }
+        let (brings, _) = lift.of(group, years, depth);
+        let trust = match known {
+            0 => "a guess by other makes: none of its own was measured".to_owned(),
+            few if few < FEW_ROUNDS => format!("from {}, leaning on the fleet", rounds(few)),
+            enough => format!("from {}", rounds(enough)),
+        };
+        lines.push(format!(
+            "a round of {} brings {brings:.0} mAh at an age of {years:.1} years and {depth:.0} mAh lost ({trust})",
+            make.name
+        ));
+    }
+    lines
 }
 
 /// A model in plain words.
-///
-/// # Errors
-/// A fault of the ledger.
-pub fn about(ledger: &mut Ledger, model: &Model, numbers: &Numbers) -> Result<Vec<String>, LedgerError> {
+pub fn about(model: &Model, numbers: &Numbers, settings: &Settings) -> Vec<String> {
     let evidence = &model.evidence;
     let mut lines = vec![format!(
         "from {} of {}",
         count(evidence.readings, "reading", "readings"),
         count(evidence.packs, "pack", "packs")
     )];
-    lines.extend(about_clocks(ledger, model, numbers)?);
+    lines.extend(about_clocks(model, numbers, settings));
     lines.push(match (model.bends(), evidence.trial) {
         (true, Some((straight, bent))) => format!(
             "packs bend down late: on {} later readings this foretold better than straight lines (log-loss {bent:.4} against {straight:.4})",
@@ -279,5 +311,5 @@ pub fn about(ledger: &mut Ledger, model: &Model, numbers: &Numbers) -> Result<Ve
     } else {
         format!("slots differ by {:.0} mAh (standard deviation)", model.bend.slot.sqrt())
     });
-    Ok(lines)
+    lines
 }

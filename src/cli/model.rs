@@ -48,7 +48,8 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
             } else {
                 let day = seer.learnt.map_or_else(String::new, |at| format!(" on {}", at.day(&zone)));
                 let mut lines = vec![format!("learnt{day}")];
-                lines.extend(model::about(&mut ledger, seer.predictor.model(), &seer.numbers)?);
+                lines.extend(model::about(seer.predictor.model(), &seer.numbers, ledger.settings()?));
+                lines.extend(model::about_rounds(seer.predictor.model(), &seer.numbers, ledger.settings()?));
                 lines.extend(seer.few.as_ref().map(model::about_few));
                 output::lines(&lines)?;
             }

@@ -83,6 +83,19 @@ impl Numbers {
         lot.or_else(|| self.groups.get(&(make, None))).copied()
     }
 
+    /// The number of a make's own group.
+    pub fn make(&self, make: MakeId) -> Option<u16> {
+        self.groups.get(&(make, None)).copied()
+    }
+
+    /// For each group, the number of its make's own.
+    pub fn makes_of(&self, groups: &[(MakeId, Option<LotId>)]) -> Vec<u16> {
+        let own = |(group, &(make, _)): (usize, &(MakeId, _))| {
+            self.make(make).unwrap_or_else(|| u16::try_from(group).unwrap_or(u16::MAX))
+        };
+        groups.iter().enumerate().map(own).collect()
+    }
+
     /// The number of a slot, and a new one for a slot that has none.
     pub fn slot(&mut self, slot: SlotId) -> u16 {
         let next = u16::try_from(self.slots.len()).unwrap_or(NO_SLOT);
@@ -95,11 +108,6 @@ impl Numbers {
             self.slots.iter().map(|(&slot, &number)| (number, slot)).collect();
         slots.sort_unstable();
         slots.into_iter().map(|(_, slot)| slot).collect()
-    }
-
-    /// The make, and the lot where it has lines of its own, of a group.
-    pub fn name(&self, group: u16) -> Option<(MakeId, Option<LotId>)> {
-        self.groups.iter().find(|&(_, &number)| number == group).map(|(&name, _)| name)
     }
 
     fn known(&self, slot: Option<SlotId>) -> u16 {

@@ -62,6 +62,39 @@ impl fmt::Display for Holding {
     }
 }
 
+/// Rounds of a make below which what is said of it leans on the fleet.
+pub const FEW_ROUNDS: u32 = 10;
+
+/// The chance that a round of reconditioning brings a pack to a limit, and the measured rounds that it rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Lifted {
+    /// The chance.
+    pub chance: Chance,
+    /// Rounds of the pack's make.
+    pub of_make: u32,
+    /// Rounds of the whole fleet.
+    pub of_fleet: u32,
+}
+
+impl fmt::Display for Lifted {
+    /// The chance, and how far it can be trusted.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { chance, of_make, of_fleet } = self;
+        let rounds = |n: u32| format!("{n} {}", if n == 1 { "round" } else { "rounds" });
+        match (*of_make, *of_fleet) {
+            (_, 0) => write!(f, "{chance} (a guess: no round was measured yet)"),
+            (0, all) => write!(f, "{chance} (a guess by {} of other makes)", rounds(all)),
+            (own, all) if all < FEW_ROUNDS => {
+                write!(f, "{chance} (nearly a guess: {} measured, {own} of its make)", rounds(all))
+            }
+            (own, all) if own < FEW_ROUNDS => {
+                write!(f, "{chance} (leaning on the fleet: {own} of {} are of its make)", rounds(all))
+            }
+            (own, _) => write!(f, "{chance} (from {} of its make)", rounds(own)),
+        }
+    }
+}
+
 /// What is foreseen of one pack. Days are days on loan from now on; nought is now.
 pub trait Foresight: fmt::Debug {
     /// What it will truly hold.
@@ -71,7 +104,7 @@ pub trait Foresight: fmt::Debug {
     fn below(&self, limit: MilliampHours, days: u32) -> Chance;
 
     /// The chance that a round of reconditioning now brings it to a limit; none when nothing can be said.
-    fn lifted_to(&self, limit: MilliampHours) -> Option<Chance>;
+    fn lifted_to(&self, limit: MilliampHours) -> Option<Lifted>;
 
     /// How many days after its due date a loan of this service is likely to end.
     fn overrun(&self) -> u32;

@@ -91,7 +91,7 @@ fn a_round_is_done_where_it_is_worth_its_hours() {
     let sure = Foreseen { now: 999_000, per_day: 0, lifted: Some(400_000) };
     world.sight = Some(sure);
     let text = world.ruling().reasons[0].to_string();
-    assert!(text.contains("lifts the pack over its limit: 40 %"), "{text}");
+    assert!(text.contains("lifts the pack over its limit: 40 % (from 12 rounds of its make)."), "{text}");
     // A round of 3 cycles of 16 h at 20 hundredths costs 9.60; at 12 a pack it must succeed with 80 %.
     let on = common_practice();
     let (before, after) = on.split_once("[rules.worth]").unwrap();
@@ -105,6 +105,22 @@ fn a_round_is_done_where_it_is_worth_its_hours() {
     assert!(text.contains("A round of 48 h") && text.contains("not worth the hours"), "{text}");
     world.sight = Some(Foreseen { lifted: None, ..sure });
     assert_eq!(world.says().0, Verdict::Recondition, "nothing known is no reason to give up");
+}
+
+#[test]
+fn a_chance_says_how_few_rounds_it_rests_on() {
+    for (of_make, of_fleet, words) in [
+        (0, 0, "40 % (a guess: no round was measured yet)"),
+        (0, 1, "40 % (a guess by 1 round of other makes)"),
+        (0, 50, "40 % (a guess by 50 rounds of other makes)"),
+        (3, 9, "40 % (nearly a guess: 9 rounds measured, 3 of its make)"),
+        (3, 10, "40 % (leaning on the fleet: 3 of 10 rounds are of its make)"),
+        (9, 50, "40 % (leaning on the fleet: 9 of 50 rounds are of its make)"),
+        (10, 10, "40 % (from 10 rounds of its make)"),
+    ] {
+        let lifted = Lifted { chance: Chance::percent(40), of_make, of_fleet };
+        assert_eq!(lifted.to_string(), words);
+    }
 }
 
 #[test]

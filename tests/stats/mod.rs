@@ -5,6 +5,7 @@ mod few;
 mod forecasts;
 mod guard;
 mod life;
+mod lift;
 mod mixed;
 mod reference;
 mod robust;

@@ -85,7 +85,7 @@ fn foreseen(
     let make = pack.make.and_then(|make| settings.makes.get(&make));
     let player = make.and_then(|make| thirstiest(make, &settings.players));
     let limit = make.and_then(|make| limit(&settings.policy, Origin::Service, make, player));
-    Ok(AHEAD
+    let mut rows: Vec<(String, String)> = AHEAD
         .iter()
         .map(|&(days, word)| {
             let holds = sight.holds(days);
@@ -98,5 +98,12 @@ fn foreseen(
             }
             (format!("holds {word}"), text)
         })
-        .collect())
+        .collect();
+    let gains = make.is_some_and(|make| make.chemistry.gains_from_reconditioning());
+    if let Some((limit, lifted)) =
+        limit.filter(|_| gains).and_then(|limit| Some((limit, sight.lifted_to(limit)?)))
+    {
+        rows.push(("a round now".to_owned(), format!("brings it over {limit}: {lifted}")));
+    }
+    Ok(rows)
 }

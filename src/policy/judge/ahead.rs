@@ -102,14 +102,14 @@ fn keeps_days(sight: &dyn Foresight, limit: MilliampHours, most: Chance, longest
 /// Why a round is not worth its hours, if so: a new pack costs less than what the round costs for each pack that it saves.
 pub(super) fn not_worth_a_round(view: &View<'_>, limit: MilliampHours, cycles: u32) -> Option<String> {
     let rule = view.policy.rules.worth?;
-    let chance = view.case.foresight?.lifted_to(limit)?;
+    let lifted = view.case.foresight?.lifted_to(limit)?;
     // In millionths of a hundredth of the money.
-    let gain = u64::from(chance.raw()) * u64::from(rule.price) * 100;
+    let gain = u64::from(lifted.chance.raw()) * u64::from(rule.price) * 100;
     let hours = u64::from(rule.hours_per_cycle) * u64::from(cycles);
     let cost = hours * u64::from(rule.hour_hundredths) * 1_000_000;
     (gain < cost).then(|| {
         format!(
-            "A round of {hours} h lifts it over its limit with a chance of {chance}: not worth the hours."
+            "A round of {hours} h lifts it over its limit with a chance of {lifted}: not worth the hours."
         )
     })
 }

@@ -6,7 +6,7 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 /// Days of a year.
-const YEAR: f64 = 365.25;
+pub(super) const YEAR: f64 = 365.25;
 /// Cycles that make one unit of the clock.
 const HUNDRED: f64 = 100.0;
 

@@ -46,6 +46,8 @@ pub struct Fleet {
     readings: Vec<Reading>,
     /// Rounds, by place of the pack.
     rounds: std::collections::BTreeMap<u32, Vec<(i32, f32)>>,
+    /// The group of the make of each group; a group that is not named is a make's own.
+    makes: Vec<u16>,
 }
 
 impl Fleet {
@@ -66,6 +68,16 @@ impl Fleet {
         if !history.rounds.is_empty() {
             self.rounds.insert(place, history.rounds.clone());
         }
+    }
+
+    /// Says which group is the make's own, for each group by number: lots that have lines of their own are groups too.
+    pub fn set_makes(&mut self, makes: Vec<u16>) {
+        self.makes = makes;
+    }
+
+    /// The group of a group's make.
+    pub fn make(&self, group: usize) -> u16 {
+        self.makes.get(group).copied().unwrap_or_else(|| u16::try_from(group).unwrap_or(u16::MAX))
     }
 
     /// Packs with readings.
@@ -104,18 +116,18 @@ impl Fleet {
     #[must_use]
     pub fn thinned(&self, most: usize, before: i32) -> Self {
         let step = self.packs().div_ceil(most.max(1)).max(1);
-        let mut few = Self::default();
+        let mut few = Self { makes: self.makes.clone(), ..Self::default() };
         for pack in self.iter().step_by(step) {
             few.push(&pack.before(before).owned());
         }
         few
     }
 
-    /// The packs of one group.
+    /// The packs of one make, of whatever lot.
     #[must_use]
-    pub fn only(&self, group: u16) -> Self {
+    pub fn only(&self, make: u16) -> Self {
         let mut only = Self::default();
-        for pack in self.iter().filter(|pack| pack.group == group) {
+        for pack in self.iter().filter(|pack| self.make(usize::from(pack.group)) == make) {
             only.push(&History { group: 0, ..pack.owned() });
         }
         only

@@ -5,6 +5,7 @@ pub mod dense;
 
 mod clocks;
 mod lift;
+mod rises;
 mod trial;
 mod warmth;
 
@@ -143,7 +144,7 @@ impl Lines {
             width: 1.0,
             hazard: Vec::new(),
             sharpness: [0.0; SHARPNESS.len()],
-            lift: Lift { mean: 0.0, variance: 0.0, slope: 0.0, rounds: 0 },
+            lift: Lift::default(),
         };
         let slopes = fit.groups.iter().map(|line| line.slope).sum::<f64>() / count(fit.groups.len().max(1));
         Model {

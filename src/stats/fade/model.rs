@@ -2,9 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::bend::{Bend, Item, Outlook, Prepared, Track};
+use super::bend::{Bend, Item, Outlook, Prepared, Round, Track};
 use super::calibrate::Calibration;
-use super::clock::Clocks;
+use super::clock::{Clocks, YEAR};
 use super::fleet::{Pack, Reading};
 
 /// Everything that was learnt from a fleet's past, and from how much of it.
@@ -136,15 +136,16 @@ impl Predictor {
         let mut items = std::mem::take(&mut seen.items);
         let (line, mut rest) = pack.readings.split_at(split(pack.readings, 0));
         self.lay_out(line, seen);
-        let mut likelihood = self.prepared.weigh(usize::from(pack.group), &seen.track(), &mut items);
+        let mut likelihood = self.prepared.weigh(usize::from(seen.group), &seen.track(), &mut items);
         let mut done = 0;
         while done < pack.rounds.len() {
             let next = rest.first().map_or(pack.rounds.len(), |reading| usize::from(reading.rounds));
             let Some(&(day, cycles)) = next.checked_sub(1).and_then(|last| pack.rounds.get(last)) else {
                 break;
             };
-            seen.from = self.at(seen, When { day, cycles: f64::from(cycles) }).0;
-            let prior = self.prepared.after_round(&items, seen.from);
+            let round = self.round(seen, When { day, cycles: f64::from(cycles) });
+            seen.from = round.clock;
+            let prior = self.prepared.after_round(&items, round);
             let (line, later) = rest.split_at(split(rest, next));
             self.lay_out(line, seen);
             likelihood = self.prepared.weigh_after(&prior, &seen.track(), &mut items);
@@ -171,6 +172,24 @@ impl Predictor {
         self.model.clocks.at(seen.group, when.cycles, f64::from(when.day.saturating_sub(seen.born)))
     }
 
+    /// A round of the pack that was taken in, done then.
+    fn round(&self, seen: &Seen, when: When) -> Round {
+        let years = f64::from(when.day.saturating_sub(seen.born)).max(0.0) / YEAR;
+        Round { group: usize::from(seen.group), years, clock: self.at(seen, when).0 }
+    }
+
+    /// What the lift of a round done then hangs on: the pack's age in years, and how far it stands below its group's start, mAh.
+    pub(super) fn depth(&self, seen: &Seen, when: When) -> (f64, f64) {
+        let round = self.round(seen, when);
+        (round.years, self.prepared.depth(&seen.items, round))
+    }
+
+    /// Rounds of the make of the pack that was taken in, from which it was learnt what rounds bring, and those of the whole fleet.
+    pub fn rounds_known(&self, seen: &Seen) -> (u32, u32) {
+        let lift = &self.model.bend.lift;
+        (lift.rounds_of(usize::from(seen.group)), lift.rounds)
+    }
+
     /// What the pack will truly hold then.
     pub fn outlook(&self, seen: &Seen, when: When) -> Outlook {
         self.prepared.outlook(&seen.items, &seen.track(), self.at(seen, when))
@@ -178,8 +197,9 @@ impl Predictor {
 
     /// What the pack will truly hold right after a round of reconditioning done then.
     pub fn after_round(&self, seen: &Seen, when: When) -> Outlook {
+        let round = self.round(seen, when);
+        let prior = self.prepared.after_round(&seen.items, round);
         let (clock, other) = self.at(seen, when);
-        let prior = self.prepared.after_round(&seen.items, clock);
         let track = Track { clock: &[], other: &[], level: &[], from: clock };
         let mut items = Vec::new();
         self.prepared.weigh_after(&prior, &track, &mut items);

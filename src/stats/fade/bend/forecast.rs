@@ -2,7 +2,7 @@
 
 use super::super::super::normal;
 use super::posterior::{Item, Prepared, Track};
-use super::{COMPONENTS, Component, SHARPNESS};
+use super::{COMPONENTS, Component, Round, SHARPNESS};
 
 /// Ways and bends less likely than this are not followed further.
 const LEAST_WAY: f64 = 0.003;
@@ -146,10 +146,24 @@ impl Prepared {
         }
     }
 
+    /// How far a pack stood below its group's mean level at the start when a round began, mAh: by its readings so far, as if it did not
+    /// bend after the last of them.
+    pub fn depth(&self, items: &[Item], round: Round) -> f64 {
+        let group = self.model.groups.get(round.group).or(self.model.groups.first());
+        let start: f64 = group.map_or(0.0, |group| group.iter().map(|part| part.weight * part.mean[0]).sum());
+        let level = |item: &Item| {
+            let g = item.bend.map_or(round.clock, |(k, r)| bent(round.clock, self.place(k), r));
+            item.weight * (item.mean[0] + g * item.mean[1])
+        };
+        start - items.iter().map(level).sum::<f64>()
+    }
+
     /// What a line that a round ended says of the next one: the mixture that the next one's readings start from.
     /// A slope that changes turns the line about the clock of the round.
-    pub fn after_round(&self, items: &[Item], at: f64) -> [Component; COMPONENTS] {
-        let lift = self.model.lift;
+    pub fn after_round(&self, items: &[Item], round: Round) -> [Component; COMPONENTS] {
+        let at = round.clock;
+        let of_slope = self.model.lift.slope;
+        let (lift, doubt) = self.model.lift.of(round.group, round.years, self.depth(items, round));
         let mut next = [Component { weight: 0.0, mean: [0.0; 2], spread: [1.0, 0.0, 1.0] }; COMPONENTS];
         let mut weights = [0.0; COMPONENTS];
         let mut means = [[0.0; 2]; COMPONENTS];
@@ -182,10 +196,10 @@ impl Prepared {
             if weight > 1e-6 {
                 component.weight = weight;
                 let mean = sum.map(|sum| sum / weight);
-                let slope = (lift.slope * mean[1] * mean[1]).max(0.0);
-                component.mean = [mean[0] + lift.mean, mean[1]];
+                let slope = (of_slope * mean[1] * mean[1]).max(0.0);
+                component.mean = [mean[0] + lift, mean[1]];
                 component.spread = [
-                    square[0] / weight - mean[0] * mean[0] + lift.variance + slope * at * at,
+                    square[0] / weight - mean[0] * mean[0] + doubt + slope * at * at,
                     square[1] / weight - mean[0] * mean[1] - slope * at,
                     square[2] / weight - mean[1] * mean[1] + slope,
                 ];

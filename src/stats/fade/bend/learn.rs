@@ -161,7 +161,7 @@ fn begin(past: &Past, learning: &Learning) -> Bend {
         width: reach / PIECES as f64,
         hazard: if learning.along.is_some() { vec![FIRST_BENDS / reach; PIECES] } else { Vec::new() },
         sharpness: [1.0 / SHARPNESS.len() as f64; SHARPNESS.len()],
-        lift: Lift { mean: 0.0, variance: 0.0, slope: 0.0, rounds: 0 },
+        lift: Lift::default(),
     }
 }
 

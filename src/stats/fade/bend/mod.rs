@@ -8,15 +8,17 @@
 //! pairs are tried as such. All of it is learnt from the fleet's own past by expectation and maximisation (Dempster, Laird and Rubin,
 //! "Maximum likelihood from incomplete data via the EM algorithm", JRSS B 39, 1977).
 //!
-//! Recorded rounds of reconditioning begin a new line, whose start is what the old one foretells, lifted by what rounds bring in
-//! this fleet.
+//! Recorded rounds of reconditioning begin a new line, whose start is what the old one foretells, lifted by what rounds bring such
+//! packs.
 
 mod forecast;
 mod learn;
+mod lift;
 mod posterior;
 
 pub use forecast::{Normal, Outlook};
 pub use learn::{Learning, Past, learn};
+pub use lift::{Lift, Rise, Round};
 pub use posterior::{Item, Prepared, Track};
 
 use serde::{Deserialize, Serialize};
@@ -60,19 +62,6 @@ pub struct Tail {
     pub mean: f64,
     /// Standard deviation, mAh.
     pub spread: f64,
-}
-
-/// What a round of reconditioning brings.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Lift {
-    /// Mean, mAh.
-    pub mean: f64,
-    /// Variance, mAh^2.
-    pub variance: f64,
-    /// Relative variance of the slope after it.
-    pub slope: f64,
-    /// Rounds that it was learnt from.
-    pub rounds: u32,
 }
 
 /// Shares of a sharpness below this are let go once the model is learnt: they cost time, and change no figure that people see.
