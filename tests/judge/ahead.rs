@@ -1,6 +1,7 @@
 //! What is foreseen of a pack, and what the judge makes of it.
 
 use packmuster::domain::verdict::{Rule, Step, Verdict};
+use packmuster::policy::foresight::{Chance, Lifted};
 use packmuster::policy::reason::Keeps;
 
 use super::{Foreseen, World, common_practice, date};
