@@ -71,6 +71,7 @@ fn the_same_past_gives_the_same_model_and_it_foretells() {
     assert_eq!(Learnt::parse(&learnt.text().unwrap()).unwrap(), learnt);
     let (_, shown) = on(&one, &["model", "show"]);
     assert!(shown.starts_with("learnt on 2026-10-29"), "{shown}");
+    assert!(shown.contains("what a round of reconditioning brings"), "{shown}");
 
     // Every pack that was read says what it will hold, and the longer the loan the likelier it falls below its limit.
     let (_, fleet) = on(&one, &["review", "--json"]);

@@ -134,18 +134,22 @@ fn told(model: &Model, cases: &[Case]) -> Vec<(f64, bool)> {
     cases.iter().map(chance).collect()
 }
 
+fn mean(values: impl Iterator<Item = f64>) -> f64 {
+    let (sum, n) = values.fold((0.0, 0.0), |(sum, n), value| (sum + value, n + 1.0));
+    sum / n
+}
+
 /// Mean log-loss.
 fn loss(told: &[(f64, bool)]) -> f64 {
     let loss = |(chance, came): &(f64, bool)| -(if *came { *chance } else { 1.0 - chance }).max(1e-9).ln();
-    told.iter().map(loss).sum::<f64>() / told.len() as f64
+    mean(told.iter().map(loss))
 }
 
 /// The model with the best lift that is the same for every pack: mean and variance of what its rounds truly brought.
 fn one_number(model: &Model, cases: &[Case]) -> Model {
-    let n = cases.len() as f64;
-    let mean = cases.iter().map(|case| case.gain).sum::<f64>() / n;
-    let variance = cases.iter().map(|case| (case.gain - mean).powi(2)).sum::<f64>() / n;
-    let rise = Rise { mean: [mean, 0.0, 0.0], spread: [0.0; 6], rounds: 0 };
+    let gain = mean(cases.iter().map(|case| case.gain));
+    let variance = mean(cases.iter().map(|case| (case.gain - gain).powi(2)));
+    let rise = Rise { mean: [gain, 0.0, 0.0], spread: [0.0; 6], rounds: 0 };
     let mut model = model.clone();
     model.bend.lift = Lift { groups: vec![rise; 2], centre: [0.0; 2], variance, ..model.bend.lift };
     model
@@ -170,7 +174,7 @@ fn what_rounds_bring_hangs_on_make_age_and_loss() {
     let ours = told(&model, &held_out);
     let one = told(&one_number(&model, &cases), &held_out);
     assert!(loss(&ours) < 0.7 * loss(&one), "{} {}", loss(&ours), loss(&one));
-    let came = |told: &[(f64, bool)]| told.iter().filter(|(_, came)| *came).count() as f64;
+    let came = |told: &[(f64, bool)]| told.iter().map(|(_, came)| f64::from(u8::from(*came))).sum::<f64>();
     assert!((0.2..0.8).contains(&(came(&ours) / 2000.0)), "both must happen");
     // Of all to whom about the same chance was told, about as many were lifted; four standard errors.
     for low in [0.0, 0.2, 0.4, 0.6, 0.8] {
