@@ -103,3 +103,42 @@ fn makes_that_go_by_one_clock_share_it() {
         assert_eq!(model.clocks.base.measure, expected);
     }
 }
+
+/// One pack of a make of its own, and one of a make that nobody read twice: the others' model does not suffer, and they have one.
+#[test]
+fn a_make_of_one_pack_spoils_nothing() {
+    let packs = fleet([BY_USE, BY_USE], 4);
+    let whole = learning::learn(&known(&packs), 2, |_| ()).unwrap();
+    // Groups 0 and 3 are the thin ones, so that the lines of all others have other numbers than their groups.
+    let mut thin = Fleet::default();
+    let lone = |group: u16, readings: usize| {
+        let reading = |k: usize| Reading::bare(100 * k as i32, 30.0 * k as f32, 2_000.0 - 40.0 * k as f32);
+        let readings = (1..=readings).map(reading).collect();
+        History { group, born: 0, limit: 1_300.0, readings, rounds: Vec::new() }
+    };
+    thin.push(&lone(0, 4));
+    for (pack, _) in &packs {
+        let known = pack.pack().up_to(pack.readings.len() - 1).owned();
+        thin.push(&History { group: pack.group + 1, ..known });
+    }
+    thin.push(&lone(3, 1));
+    let model = learning::learn(&thin, 2, |_| ()).unwrap();
+    let moved: Vec<(History, Fade)> =
+        packs.iter().map(|(pack, fade)| (History { group: pack.group + 1, ..pack.clone() }, *fade)).collect();
+    for group in [0, 1] {
+        let (alone, beside) = (off(&whole, &packs, group), off(&model, &moved, group + 1));
+        assert!((alone - beside).abs() < 0.1, "{alone:.2} and {beside:.2} mAh");
+    }
+    // They stand where they were read, and fade as their like do: by about as large a share.
+    let predictor = Predictor::new(model);
+    let mut seen = Seen::default();
+    for (group, readings, last) in [(0, 4, 1_840.0), (3, 1, 1_960.0)] {
+        let pack = lone(group, readings);
+        predictor.see(&pack.pack(), &mut seen);
+        let at = |cycles: f64| predictor.outlook(&seen, When { day: 100, cycles }).mean();
+        let now = at(30.0 * readings as f64);
+        assert!((now - last).abs() < 40.0, "{now:.0} mAh");
+        let later = at(30.0 * readings as f64 + 100.0);
+        assert!((80.0..280.0).contains(&(now - later)), "{now:.0} and {later:.0} mAh");
+    }
+}

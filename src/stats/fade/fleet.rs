@@ -41,6 +41,7 @@ pub struct History {
 pub struct Fleet {
     starts: Vec<u32>,
     groups: Vec<u16>,
+    group_count: usize,
     born: Vec<i32>,
     limits: Vec<f32>,
     readings: Vec<Reading>,
@@ -63,6 +64,7 @@ impl Fleet {
         self.readings.extend_from_slice(&history.readings);
         self.starts.push(u32::try_from(self.readings.len()).unwrap_or(u32::MAX));
         self.groups.push(history.group);
+        self.group_count = self.group_count.max(usize::from(history.group) + 1);
         self.born.push(history.born);
         self.limits.push(history.limit);
         if !history.rounds.is_empty() {
@@ -116,7 +118,7 @@ impl Fleet {
     #[must_use]
     pub fn thinned(&self, most: usize, before: i32) -> Self {
         let step = self.packs().div_ceil(most.max(1)).max(1);
-        let mut few = Self { makes: self.makes.clone(), ..Self::default() };
+        let mut few = Self { makes: self.makes.clone(), group_count: self.group_count, ..Self::default() };
         for pack in self.iter().step_by(step) {
             few.push(&pack.before(before).owned());
         }
@@ -138,9 +140,9 @@ impl Fleet {
         self.readings.iter().map(|reading| reading.day).max()
     }
 
-    /// Numbers of groups and slots in use.
+    /// Groups: one more than the highest number, also of a part of a fleet that lacks some.
     pub fn groups(&self) -> usize {
-        self.groups.iter().max().map_or(0, |&group| usize::from(group) + 1)
+        self.group_count
     }
 
     fn range(&self, place: usize) -> Range<usize> {

@@ -1,7 +1,7 @@
 //! Which clock fade goes by: for the whole fleet, and for makes whose readings say clearly that they go by another.
 
 use super::super::clock::{Clock, Clocks, Own};
-use super::super::fleet::Fleet;
+use super::super::fleet::{Fleet, Pack};
 use super::{Along, FEWEST_PACKS, FadeError, Lines, Stage, Warmth};
 
 /// Packs, and rounds of learning, of the first comparison of all clocks; and of the second, among the best of them.
@@ -107,7 +107,7 @@ fn large_makes(fleet: &Fleet) -> Vec<(usize, u16)> {
 /// What brings a make's clock and other measure as far as the fleet's, by the medians of its packs' latest readings.
 fn scale(make: &Fleet, base: Clock, own: Clock) -> [f64; 2] {
     let ends = |clock: Clock| {
-        let end = |pack: super::Pack<'_>| {
+        let end = |pack: Pack<'_>| {
             let last = pack.readings.last()?;
             Some(clock.at(f64::from(last.cycles), f64::from(last.day.saturating_sub(pack.born))))
         };

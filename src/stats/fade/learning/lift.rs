@@ -3,8 +3,8 @@
 
 use std::collections::BTreeMap;
 
-use super::super::bend::Lift;
-use super::super::fleet::Fleet;
+use super::super::bend::{Bend, Lift};
+use super::super::fleet::{Fleet, Pack};
 use super::super::model::{Model, Predictor, Seen, When};
 use super::rises::{self, Measured};
 
@@ -31,7 +31,7 @@ pub(super) fn learn(fleet: &Fleet, model: &Model) -> Lift {
 }
 
 fn with(model: &Model, lift: Lift) -> Predictor {
-    Predictor::new(Model { bend: super::Bend { lift, ..model.bend.clone() }, ..model.clone() })
+    Predictor::new(Model { bend: Bend { lift, ..model.bend.clone() }, ..model.clone() })
 }
 
 /// Packs that had rounds: of each make as many as it has, or its share, spread evenly over all that it has.
@@ -65,7 +65,7 @@ fn measured(fleet: &Fleet, places: &[usize], predictor: &Predictor, unknown: f64
             let Some(&(day, cycles)) = last.filter(|_| next.rounds != before.rounds) else { continue };
             let known = pack.up_to(place + 1);
             let done = known.rounds.get(..usize::from(before.rounds)).unwrap_or_default();
-            predictor.see(&super::Pack { rounds: done, ..known }, &mut seen);
+            predictor.see(&Pack { rounds: done, ..known }, &mut seen);
             let (years, depth) = predictor.depth(&seen, When { day, cycles: f64::from(cycles) });
             predictor.see(&known, &mut seen);
             let when = When { day: next.day, cycles: f64::from(next.cycles) };

@@ -3,7 +3,8 @@
 use super::super::fleet::Fleet;
 use super::super::kernel::count;
 use super::super::model::Warmth;
-use super::{Clocks, FadeError, Lines, clock_of, single};
+use super::lines::{clock_of, single};
+use super::{Clocks, FadeError, Lines};
 
 /// Packs that it is learnt from, at most.
 const SAMPLE: usize = 20_000;
