@@ -31,6 +31,8 @@ mod print;
 #[cfg(test)]
 mod readme;
 #[cfg(test)]
+mod sampling;
+#[cfg(test)]
 mod sandbox;
 #[cfg(test)]
 mod scan;

@@ -28,6 +28,7 @@ pub mod pick;
 pub mod receive;
 pub mod review;
 pub mod risks;
+pub mod sampling;
 pub mod session;
 pub mod setup;
 pub mod show;

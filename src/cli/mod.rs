@@ -27,6 +27,7 @@ mod policy;
 mod progress;
 mod receive;
 mod review;
+mod sampling;
 mod scan;
 mod session;
 mod shell;
@@ -121,6 +122,7 @@ const COMMANDS: &[Command] = &[
     command!("model", model::Args, |context, args| model::run(context, &args)),
     command!("ahead", ahead::Args, |context, args| ahead::run(context, &args)),
     command!("pick", pick::Args, |context, args| pick::run(context, &args)),
+    command!("sampling", sampling::Args, |context, args| sampling::run(context, &args)),
     command!("notice", notice::Args, |context, args| notice::run(context, args)),
     command!("tags", tags::Args, |context, args| tags::run(context, args)),
     command!("import", import::Args, |context, args| import::run(context, &args)),

@@ -8,4 +8,5 @@ pub mod fade;
 pub mod guard;
 pub mod life;
 pub mod normal;
+pub mod sampling;
 pub mod sum;

@@ -1,4 +1,5 @@
 //! What fade goes by is chosen for each make: on fleets of two makes whose truth is known.
+#![expect(clippy::cast_possible_truncation, clippy::as_conversions, reason = "small numbers")]
 
 use packmuster::stats::fade::clock::{Clock, Measure};
 use packmuster::stats::fade::fleet::{Fleet, History, Reading};
@@ -111,8 +112,9 @@ fn a_make_of_one_pack_spoils_nothing() {
     let whole = learning::learn(&known(&packs), 2, |_| ()).unwrap();
     // Groups 0 and 3 are the thin ones, so that the lines of all others have other numbers than their groups.
     let mut thin = Fleet::default();
-    let lone = |group: u16, readings: usize| {
-        let reading = |k: usize| Reading::bare(100 * k as i32, 30.0 * k as f32, 2_000.0 - 40.0 * k as f32);
+    let lone = |group: u16, readings: u16| {
+        let reading =
+            |k: u16| Reading::bare(100 * i32::from(k), 30.0 * f32::from(k), 2_000.0 - 40.0 * f32::from(k));
         let readings = (1..=readings).map(reading).collect();
         History { group, born: 0, limit: 1_300.0, readings, rounds: Vec::new() }
     };
@@ -136,9 +138,9 @@ fn a_make_of_one_pack_spoils_nothing() {
         let pack = lone(group, readings);
         predictor.see(&pack.pack(), &mut seen);
         let at = |cycles: f64| predictor.outlook(&seen, When { day: 100, cycles }).mean();
-        let now = at(30.0 * readings as f64);
+        let now = at(30.0 * f64::from(readings));
         assert!((now - last).abs() < 40.0, "{now:.0} mAh");
-        let later = at(30.0 * readings as f64 + 100.0);
+        let later = at(30.0 * f64::from(readings) + 100.0);
         assert!((80.0..280.0).contains(&(now - later)), "{now:.0} and {later:.0} mAh");
     }
 }

@@ -9,4 +9,5 @@ mod lift;
 mod mixed;
 mod reference;
 mod robust;
+mod sampling;
 mod world;
