@@ -1,6 +1,12 @@
 //! Sampling plans as the person at the bench asks for them.
 
+use std::collections::BTreeSet;
+
+use packmuster::app::sampling::drawn;
+use packmuster::domain::ids::CartonId;
+use packmuster::domain::tag::{Tag, TagKind};
 use serde_json::Value;
+use uuid::Uuid;
 
 use super::sandbox::Sandbox;
 
@@ -90,4 +96,67 @@ fn what_makes_no_sense_is_said() {
         assert_eq!(said.code, 2, "{args:?}: {said:?}");
         assert!(said.err.contains(says) && said.err.contains("hint: "), "{args:?}: {said:?}");
     }
+}
+
+/// Every place is drawn as often as any other: Pearson's chi-square over 4,000 cartons stays below what one in a thousand exceeds (82.7 for
+/// 47 degrees of freedom; by R 4.2, `qchisq(0.999, 47)`), and pairs beside each other are as frequent as they should be.
+#[test]
+fn every_pack_of_a_carton_is_as_likely_to_be_drawn() {
+    let (size, sample, cartons) = (48_u32, 6_u32, 4_000_u32);
+    let (mut counts, mut pairs) = ([0.0_f64; 48], 0.0);
+    for carton in 0..cartons {
+        let places = drawn(CartonId::new(Uuid::from_u128(u128::from(carton) << 64 | 7)), size, sample);
+        assert_eq!(places.len(), 6);
+        for place in &places {
+            counts[usize::try_from(place - 1).unwrap()] += 1.0;
+            pairs += f64::from(u8::from(places.contains(&(place + 1))));
+        }
+    }
+    let expected = f64::from(cartons * sample) / f64::from(size);
+    // What is left over after six were taken spreads less than if each were drawn by itself.
+    let spread = expected * f64::from(size - sample) / f64::from(size - 1);
+    let square: f64 = counts.iter().map(|count| (count - expected).powi(2) / spread).sum();
+    assert!(square < 82.7, "{square}");
+    // 47 neighbours, each pair together with 6 * 5 / (48 * 47).
+    let neighbours = f64::from(cartons) * 47.0 * 30.0 / (48.0 * 47.0);
+    assert!((pairs - neighbours).abs() < 4.0 * neighbours.sqrt(), "{pairs} for {neighbours}");
+    assert_eq!(
+        drawn(CartonId::new(Uuid::nil()), 4, 6),
+        BTreeSet::from([1, 2, 3, 4]),
+        "a small carton is read whole"
+    );
+}
+
+#[test]
+fn the_sample_is_told_at_the_carton_and_named_again() {
+    let sandbox = Sandbox::started();
+    let tags: Vec<Tag> = (0..12).map(|_| sandbox.tag(TagKind::Pack)).collect();
+    let lines: Vec<&str> = tags.iter().map(Tag::text).collect();
+    let receive = ["receive", "--lot", "A", "--cartons", "1", "--count", "12", "--ref", "PO"];
+    let said = sandbox.session(&[&receive[..], &["--json"]].concat(), &lines);
+    assert_eq!(said.code, 0, "{said:?}");
+    let told: Vec<&str> = said
+        .out
+        .lines()
+        .zip(0..)
+        .filter(|(line, _)| line.contains("of the sample: put it with those to be measured"))
+        .map(|(line, _)| line)
+        .collect();
+    assert_eq!(told.len(), 6, "{}", said.out);
+    let named = || sandbox.run(&["sampling", "--json", "--carton", "A/1"]);
+    let sample: Value = serde_json::from_str(&named().out).unwrap();
+    let packs = sample["sample"]["packs"].as_array().unwrap().clone();
+    assert_eq!((packs.len(), sample["sample"]["missing"].as_u64()), (6, Some(0)));
+    for pack in &packs {
+        let name = pack[0].as_str().unwrap();
+        assert!(told.iter().any(|line| line.contains(name)), "{name} was not told: {told:?}");
+        assert!(pack[1].is_null());
+    }
+    // What was read is told, and the sample stays what it was.
+    let first = packs[0][0].as_str().unwrap();
+    let _said = sandbox.session(&["bench"], &[first, "1100"]);
+    let said = sandbox.run(&["sampling", "--carton", "A/1"]).out;
+    assert!(said.contains("read 1100 mAh") && said.matches("not read yet").count() == 5, "{said}");
+    let unknown = sandbox.run(&["sampling", "--carton", "nowhere"]);
+    assert!(unknown.code == 2 && unknown.err.contains("no carton is named `nowhere`"), "{unknown:?}");
 }

@@ -18,6 +18,7 @@ use super::intake::kind;
 use super::judging::{self, Ask};
 use super::lookup::{self, Scanned};
 use super::on_pack;
+use super::sampling;
 use super::session::{Amount, Code, Here, Work};
 
 /// What is received.
@@ -183,10 +184,15 @@ impl Receive {
         ];
         let mut text = Vec::new();
         let mut full = false;
-        if let Some((_, name, size, packs)) = carton {
+        if let Some((carton, name, size, packs)) = carton {
             *packs += 1;
             full = packs >= size;
             text.push(format!("carton {name}: {packs} of {size}"));
+            if let Some(rule) = here.ledger.settings()?.policy.rules.carton
+                && sampling::drawn(*carton, *size, rule.sample).contains(packs)
+            {
+                text.push("of the sample: put it with those to be measured".to_owned());
+            }
         }
         let ask = Ask { pack, step: Step::Intake, player: None, due: None, now };
         let (_, told) = judging::with_verdict(here.ledger, ask, &mut events)?;

@@ -300,7 +300,11 @@ impl Look<'_> {
             let needed = rule.sample.min(carton.holds());
             let read = u32::try_from(carton.readings.len()).unwrap_or(u32::MAX);
             if read < needed {
-                let why = format!("{read} of {needed} sample packs read: measure any {} more", needed - read);
+                let why = format!(
+                    "{read} of {needed} sample packs read: measure {} more (packmuster sampling --carton {} names them)",
+                    needed - read,
+                    carton.name
+                );
                 self.waiting.samples.push(Item { what: carton.name.clone(), place: String::new(), why });
             }
         }

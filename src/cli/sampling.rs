@@ -2,7 +2,7 @@
 
 use clap::ValueEnum;
 
-use crate::app::sampling::{self, Chance, Study, Wish};
+use crate::app::sampling::{self, Chance, Sample, Study, Wish};
 use crate::stats::sampling::design::Points;
 use crate::stats::sampling::tables::{Level, Severity};
 
@@ -15,13 +15,17 @@ use super::output;
 ///
 /// Three kinds of plan: so many of every carton (`--take`), a plan of MIL-STD-105E, which ISO 2859-1 took over (`--quality`), or the
 /// smallest sample that keeps two risks (`--good` and `--bad`). With none of these, what the policy takes of every carton. The chances are
-/// exact for the carton's size. Nothing is entered, and no ledger is needed but for the policy's plan.
+/// exact for the carton's size. Which packs are the sample is drawn at random when a carton is received, and told as each is scanned;
+/// `--carton` names them again. Nothing is entered, and no ledger is needed but for the policy's plan and a carton's sample.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example: packmuster sampling 48 --take 6")]
 pub(super) struct Args {
     /// Packs in the carton
-    #[arg(value_name = "PACKS")]
-    lot: u32,
+    #[arg(value_name = "PACKS", required_unless_present = "carton")]
+    lot: Option<u32>,
+    /// Name the packs that were drawn as the sample of this carton
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["lot", "take", "quality", "good"])]
+    carton: Option<String>,
     /// Read so many
     #[arg(long, value_name = "PACKS", conflicts_with_all = ["quality", "good"])]
     take: Option<u32>,
@@ -81,8 +85,18 @@ struct Report<'a> {
     sampling: &'a Study,
 }
 
+#[derive(serde::Serialize)]
+struct SampleReport<'a> {
+    sample: &'a Sample,
+}
+
 pub(super) fn run(context: &Context, args: &Args) -> Result<Exit, CliError> {
-    let study = sampling::study(args.lot, &wish(context, args)?)?;
+    if let Some(name) = &args.carton {
+        let sample = sampling::sample(&mut context.look()?, name)?;
+        return told(context, &sample);
+    }
+    let lot = args.lot.unwrap_or_default();
+    let study = sampling::study(lot, &wish(context, args, lot)?)?;
     if context.globals.json {
         output::json(&Report { sampling: &study })?;
     } else {
@@ -91,7 +105,26 @@ pub(super) fn run(context: &Context, args: &Args) -> Result<Exit, CliError> {
     Ok(Exit::Yes)
 }
 
-fn wish(context: &Context, args: &Args) -> Result<Wish, CliError> {
+/// The sample of a carton.
+fn told(context: &Context, sample: &Sample) -> Result<Exit, CliError> {
+    if context.globals.json {
+        output::json(&SampleReport { sample })?;
+        return Ok(Exit::Yes);
+    }
+    let mut parts = vec![format!("SAMPLE of carton {}, {} packs", sample.carton, sample.holds)];
+    let read =
+        |reading: Option<u32>| reading.map_or("not read yet".to_owned(), |mah| format!("read {mah} mAh"));
+    let rows: Vec<Vec<String>> =
+        sample.packs.iter().map(|(pack, reading)| vec![pack.clone(), read(*reading)]).collect();
+    parts.push(output::table(context, &["pack", "first reading"], &rows, &[]));
+    if sample.missing > 0 {
+        parts.push(format!("{} more of the sample will be told as the carton is scanned in", sample.missing));
+    }
+    output::line(&parts.join("\n"))?;
+    Ok(Exit::Yes)
+}
+
+fn wish(context: &Context, args: &Args, lot: u32) -> Result<Wish, CliError> {
     let share = |percent: f64| percent / 100.0;
     if let (Some(good), Some(bad)) = (args.good, args.bad) {
         return Ok(Wish::Points(Points {
@@ -128,7 +161,7 @@ fn wish(context: &Context, args: &Args) -> Result<Wish, CliError> {
             "say what to read: --take, --quality, or --good and --bad",
         ));
     };
-    Ok(Wish::Take { sample: rule.sample.min(args.lot), accept: 0 })
+    Ok(Wish::Take { sample: rule.sample.min(lot), accept: 0 })
 }
 
 fn text(context: &Context, study: &Study) -> String {

@@ -294,7 +294,7 @@ fn carton(view: &View<'_>) -> Option<Reason> {
     let packs = if missing == 1 { "pack" } else { "packs" };
     Some(
         Reason::new(Rule::Carton, Verdict::Wait, found)
-            .advice(format!("Measure any {missing} {packs} more of it.")),
+            .advice(format!("Measure {missing} {packs} more of its sample.")),
     )
 }
 
