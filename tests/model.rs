@@ -83,6 +83,23 @@ fn the_same_past_gives_the_same_model_and_it_foretells() {
     let said = |words: &str| shown.matches(words).count();
     assert_eq!((said("; below "), said(" h of play; below ")), (4, 4), "{shown}");
     assert!(shown.contains("holds in 360 days about"), "{shown}");
+    // For the end of a loan: later than it is due, as most loans are, and the later the less.
+    let until = |due: &str| {
+        let (_, said) = on(&one, &["judge", pack, "--due", due, "--json"]);
+        let said: serde_json::Value = serde_json::from_str(&said).unwrap();
+        said["at_return"].clone()
+    };
+    let (soon, late) = (until("2026-11-05"), until("2027-06-01"));
+    assert!(soon["back"].as_str().unwrap() >= "2026-11-05" && late["back"].as_str().unwrap() >= "2027-06-01");
+    let of = |what: &serde_json::Value, key: &str| what[key].as_f64().unwrap();
+    assert!(of(&late, "expected_mah") < of(&soon, "expected_mah"), "{soon} {late}");
+    assert!(of(&late, "expected_hours") < of(&soon, "expected_hours"), "{soon} {late}");
+    assert!(of(&late, "below_percent") >= of(&soon, "below_percent"), "{soon} {late}");
+    let inside =
+        of(&soon, "low_mah") < of(&soon, "expected_mah") && of(&soon, "expected_mah") < of(&soon, "high_mah");
+    assert!(inside, "{soon}");
+    let (code, said) = on(&one, &["judge", pack, "--due", "2026-10-01"]);
+    assert_eq!(code, 2, "{said}");
     let (code, check) = on(&one, &["ledger", "check"]);
     assert_eq!(code, 0, "{check}");
     // A past month stays as it was printed: the model came later.

@@ -12,6 +12,7 @@ pub mod desk;
 pub mod dispatch;
 pub mod error;
 pub mod foresight;
+pub mod foretold;
 pub mod import;
 pub mod input;
 pub mod intake;
