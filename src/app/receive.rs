@@ -165,7 +165,9 @@ impl Receive {
         }
         let carton = self.cartons.get_mut(self.carton);
         let now = here.desk.now();
-        let pack = PackId::draw(now, &mut here.desk.random);
+        // Packs of one moment, as from a file, still sort in the order in which they came out of their carton.
+        let before = carton.as_ref().map_or(self.entered, |carton| carton.3);
+        let pack = PackId::draw_nth(now, before, &mut here.desk.random);
         let mut events: Vec<Event> = vec![
             PackAdded {
                 pack,

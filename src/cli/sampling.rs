@@ -36,10 +36,10 @@ pub(super) struct Args {
     #[arg(long, value_name = "PERCENT", conflicts_with = "good")]
     quality: Option<f64>,
     /// How large the standard's samples are
-    #[arg(long, value_enum, default_value = "ii", requires = "quality")]
+    #[arg(long, value_enum, default_value = "ii", requires = "quality", conflicts_with = "take")]
     level: GivenLevel,
     /// How severely the standard inspects
-    #[arg(long, value_enum, default_value = "normal", requires = "quality")]
+    #[arg(long, value_enum, default_value = "normal", requires = "quality", conflicts_with = "take")]
     severity: GivenSeverity,
     /// The standard's plan with two samples
     #[arg(long, requires = "quality")]
