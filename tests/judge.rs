@@ -442,7 +442,7 @@ fn an_older_policy_still_reads() {
     let older = cut(&cut(&text, "[rules.refused]", "[bench]"), "[bench]", "[use]");
     assert!(!older.contains("refused") && !older.contains("test_hours") && !older.contains("lead_days"));
     let (older, newer) = (Policy::parse(&older).unwrap(), Policy::parse(&text).unwrap());
-    assert_eq!((older.rules, older.close_slot_after), (newer.rules, newer.close_slot_after));
+    assert_eq!((older.rules, older.bench), (newer.rules, newer.bench));
     assert_eq!(older.buying, newer.buying);
     for (key, wrong) in [
         ("lead_days = 42", "lead_days = 1001"),

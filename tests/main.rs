@@ -9,6 +9,8 @@ mod day;
 #[cfg(test)]
 mod demo;
 #[cfg(test)]
+mod discharge;
+#[cfg(test)]
 mod durable;
 #[cfg(test)]
 mod help;
@@ -27,6 +29,8 @@ mod past;
 #[cfg(test)]
 mod pick;
 #[cfg(test)]
+mod plan;
+#[cfg(test)]
 mod print;
 #[cfg(test)]
 mod readme;
@@ -38,6 +42,8 @@ mod sandbox;
 mod scan;
 #[cfg(test)]
 mod slips;
+#[cfg(test)]
+mod slots;
 #[cfg(test)]
 mod stats;
 #[cfg(test)]

@@ -209,9 +209,9 @@ fn a_stricter_policy_stops_the_loan_that_cut_out_and_a_good_pack_too() {
     let (stopped, through) = (trial.tried.stopped, trial.tried.let_through);
     assert_eq!((stopped.cut_out, stopped.short, stopped.kept, stopped.unknown), (1, 0, 1, 0));
     assert_eq!((through.cut_out, through.short, through.kept, through.unknown), (0, 1, 0, 1));
-    // Below 650: one of seven readings; below 750: five. A round takes three cycles of 8 h and the reading after it.
-    assert_eq!((trial.in_force.rounds, trial.in_force.bench_h), (1, 32));
-    assert_eq!((trial.tried.rounds, trial.tried.bench_h), (5, 160));
+    // Below 650: one of seven readings; below 750: five. A round takes three cycles of 16 h and the reading of 8 h after it.
+    assert_eq!((trial.in_force.rounds, trial.in_force.bench_h), (1, 56));
+    assert_eq!((trial.tried.rounds, trial.tried.bench_h), (5, 280));
     assert_eq!((trial.in_force.packs_recycled, trial.tried.packs_recycled), (0, 0));
     assert!(trial.beware[0].contains("kept here has no loan to count"));
 }

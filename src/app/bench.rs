@@ -5,9 +5,9 @@ use crate::domain::event::{
     Event, Method, ReadingTaken, Removed, RoundDone, RunBegan, RunEnded, Service, SlotAdded, SlotServiced,
     TagBound,
 };
-use crate::domain::facts::SlotFacts;
+use crate::domain::facts::{CartonFacts, SlotFacts};
 use crate::domain::finding::NoResult;
-use crate::domain::ids::{PackId, RunId, SlotId, ThingKind};
+use crate::domain::ids::{CartonId, PackId, RunId, SlotId, ThingKind};
 use crate::domain::make::PackMake;
 use crate::domain::moment::Moment;
 use crate::domain::pack::{PackFacts, ReadingFact};
@@ -24,6 +24,7 @@ use super::intake::{kind, severity, usage};
 use super::judging::{self, Ask};
 use super::lookup::{self, Scanned};
 use super::on_pack;
+use super::sampling;
 use super::session::{Amount, Code, Here, Work};
 
 /// A slot that was scanned.
@@ -180,12 +181,16 @@ impl Bench {
         let run = slot.as_ref().and_then(|slot| slot.run).map(|(run, _)| run);
         let mut events =
             vec![reading(here.ledger, pack, slot.as_ref().map(|slot| slot.id), run, measured, now)?];
+        let carton = sampled(here.ledger, &events)?;
         let ask = Ask { pack, step: Step::Bench, player: None, due: None, now };
         let (ruling, told) = judging::with_verdict(here.ledger, ask, &mut events)?;
         here.desk.record(here.ledger, events)?;
         // The slot is done with: a pack that is scanned next goes nowhere until a slot is scanned.
         self.slot = None;
-        let text = vec![format!("read {}", measured.capacity)];
+        let mut text = vec![format!("read {}", measured.capacity)];
+        if let Some((carton, before)) = carton {
+            text.extend(sampling::carton::decided(here.ledger, carton, &before)?);
+        }
         Ok(Answer::verdict(told, text, severity(ruling.verdict))
             .next("the next slot, or ROUND, or a finding"))
     }
@@ -321,7 +326,7 @@ impl Work for Bench {
 
 /// Why a slot takes no more packs, if so.
 fn closed(ledger: &mut Ledger, slot: &SlotFacts) -> Result<Option<String>, LedgerError> {
-    let most = ledger.settings()?.policy.close_slot_after;
+    let most = ledger.settings()?.policy.bench.close_slot_after;
     let count = slot.failures;
     Ok((count >= most).then(|| format!("{count} runs in a row gave no result; it must be serviced")))
 }
@@ -361,6 +366,16 @@ pub fn end_all(here: &mut Here<'_>, reason: NoResult) -> Result<Answer, AppError
         Answer::done(format!("{} ended without a result: {reason}", count(packs.len(), "run", "runs")));
     answer.text.extend(names);
     Ok(answer.next("begin them again: scan each slot, then its pack"))
+}
+
+/// The carton that a reading counts for, as it stands before.
+fn sampled(ledger: &mut Ledger, events: &[Event]) -> Result<Option<(CartonId, CartonFacts)>, LedgerError> {
+    let carton = events.iter().find_map(|event| match event {
+        Event::ReadingTaken(reading) => reading.carton,
+        _ => None,
+    });
+    let Some(carton) = carton else { return Ok(None) };
+    Ok(Some((carton, ledger.facts(carton.into())?.unwrap_or_default())))
 }
 
 fn add_slot(here: &mut Here<'_>, code: &Code) -> Result<SlotId, AppError> {

@@ -194,7 +194,7 @@ fn worth_doubting(fleet: &Fleet, model: &Model, policy: &Policy) -> u32 {
         risks.push(if reading.capacity < pack.limit { 1.0 - below } else { below });
     }
     risks.sort_by(|a, b| b.total_cmp(a));
-    let tests = rule.hours_per_week.saturating_mul(WEEKS) / policy.test_hours.max(1);
+    let tests = rule.hours_per_week.saturating_mul(WEEKS) / policy.bench.test_hours.max(1);
     let first_left_over = usize::try_from(tests).ok().and_then(|tests| risks.get(tests)).copied();
     (first_left_over.unwrap_or(0.0) * 1e6) as u32
 }

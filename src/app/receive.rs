@@ -12,6 +12,8 @@ use crate::domain::tag::TagKind;
 use crate::domain::units::Cycles;
 use crate::domain::verdict::Step;
 
+use crate::policy::judge::carton::plan;
+
 use super::answer::{Answer, Outcome};
 use super::error::AppError;
 use super::intake::kind;
@@ -84,10 +86,14 @@ impl Receive {
             .into(),
         ];
         let mut cartons = Vec::new();
+        let settled = sampling::carton::settle(here.ledger, make, delivery.count.max(1))?;
         for number in 1..=delivery.cartons {
             let carton = CartonId::draw(now, &mut here.desk.random);
             let name = format!("{}/{number}", delivery.lot);
-            events.push(CartonOpened { carton, lot, name: name.clone(), size: delivery.count }.into());
+            events.push(
+                CartonOpened { carton, lot, name: name.clone(), size: delivery.count, plan: settled.plan }
+                    .into(),
+            );
             cartons.push((carton, name, delivery.count, 0));
         }
         here.desk.record(here.ledger, events)?;
@@ -103,7 +109,20 @@ impl Receive {
             entered: 0,
         };
         let next = receive.prompt();
-        Ok((receive, Answer::done(text).next(next)))
+        let mut answer = Answer::done(text);
+        if let Some(plan) = settled.plan.filter(|_| delivery.cartons > 0) {
+            let second =
+                plan.second.map_or(String::new(), |draw| format!(", and {} more if need be", draw.take));
+            let how = format!(
+                "each is sampled by the standard, {}: {} packs{second}",
+                plan.severity, plan.first.take
+            );
+            answer = answer.and(how);
+        }
+        if settled.stopped {
+            answer = answer.and("ten cartons of this make in a row had to be sampled tightened: the supplier has to act first");
+        }
+        Ok((receive, answer.next(next)))
     }
 
     fn take_up(
@@ -190,8 +209,9 @@ impl Receive {
             *packs += 1;
             full = packs >= size;
             text.push(format!("carton {name}: {packs} of {size}"));
+            let facts: CartonFacts = here.ledger.facts((*carton).into())?.unwrap_or_default();
             if let Some(rule) = here.ledger.settings()?.policy.rules.carton
-                && sampling::drawn(*carton, *size, rule.sample).contains(packs)
+                && sampling::carton::is_drawn(*carton, *size, &plan(&facts, rule), *packs)
             {
                 text.push("of the sample: put it with those to be measured".to_owned());
             }

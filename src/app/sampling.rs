@@ -1,13 +1,9 @@
 //! How many packs of a carton to read, which ones, and what that says of the rest.
 
-use std::collections::BTreeSet;
+pub mod carton;
 
 use serde::Serialize;
-use sha2::{Digest as _, Sha256};
 
-use crate::domain::facts::{CartonFacts, Facts};
-use crate::domain::ids::{CartonId, PackId, ThingKind};
-use crate::ledger::Ledger;
 use crate::stats::sampling::SamplingError;
 use crate::stats::sampling::design::{self, Points};
 use crate::stats::sampling::plan::{Double, Plan, Single};
@@ -16,7 +12,6 @@ use crate::stats::sampling::variables::{self, Variables};
 
 use super::answer::count;
 use super::error::AppError;
-use super::lookup;
 
 /// The largest carton that is looked at.
 const LARGEST: u32 = 100_000;
@@ -64,6 +59,9 @@ pub struct Study {
     pub curve: Vec<Chance>,
     /// What the plan lets through, in words.
     pub risks: Vec<String>,
+    /// The operating characteristic to draw: per cent bad, and per cent accepted.
+    #[serde(skip)]
+    pub line: Vec<(f64, f64)>,
 }
 
 /// A point of the operating characteristic.
@@ -77,81 +75,6 @@ pub struct Chance {
     pub accepted_percent: f64,
     /// Packs that are read on average before the sample decides.
     pub read_on_average: f64,
-}
-
-/// Which packs of a carton are its sample, counted from one in the order in which they were entered.
-///
-/// Drawn at random by a seed that nobody chose and that is in the ledger, the carton's own identity: the places whose SHA-256 over
-/// those 16 bytes and the place (4 bytes, big-endian) come first. Anybody can draw them again.
-pub fn drawn(carton: CartonId, size: u32, sample: u32) -> BTreeSet<u32> {
-    let digest = |place: u32| {
-        Sha256::new().chain_update(carton.uuid().as_bytes()).chain_update(place.to_be_bytes()).finalize()
-    };
-    let mut places: Vec<_> = (1..=size).map(|place| (digest(place), place)).collect();
-    places.sort_unstable();
-    let sample = usize::try_from(sample).unwrap_or(usize::MAX);
-    places.into_iter().take(sample).map(|(_, place)| place).collect()
-}
-
-/// The sample of a carton that was received.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Sample {
-    /// The carton.
-    pub carton: String,
-    /// Packs that it holds, as far as is known.
-    pub holds: u32,
-    /// The packs that were drawn and are in, in the order in which they were entered: tag, and the first reading if there is one.
-    pub packs: Vec<(String, Option<u32>)>,
-    /// Packs that were drawn and are not in yet.
-    pub missing: usize,
-}
-
-/// Draws the sample of a carton again, by the policy in force.
-///
-/// # Errors
-/// When no carton or more than one has the name, the policy samples none, or a fault of the ledger.
-pub fn sample(ledger: &mut Ledger, name: &str) -> Result<Sample, AppError> {
-    let found = ledger.named(ThingKind::Carton, name)?;
-    let [thing] = found.as_slice() else {
-        let text = match found.len() {
-            0 => format!("no carton is named `{name}`"),
-            many => format!("{many} cartons are named `{name}`"),
-        };
-        return Err(AppError::input(
-            text,
-            "cartons are named by their lot and number, as `receive` tells them",
-        ));
-    };
-    let carton = CartonId::new(thing.id);
-    let facts: CartonFacts = ledger.facts(*thing)?.unwrap_or_default();
-    let Some(rule) = ledger.settings()?.policy.rules.carton else {
-        return Err(AppError::input(
-            "the policy samples no cartons: its rule `carton` is off",
-            "adopt one that does",
-        ));
-    };
-    // Identities carry the time: they sort in the order in which packs were entered.
-    let mut packs: Vec<PackId> = Vec::new();
-    ledger.each(ThingKind::Pack, |thing, _last, facts| {
-        if let Facts::Pack(pack) = facts
-            && pack.carton == Some(carton)
-        {
-            packs.push(PackId::new(thing.id));
-        }
-        Ok::<(), AppError>(())
-    })?;
-    packs.sort_unstable();
-    let size = facts.size.max(facts.packs);
-    let places = drawn(carton, size, rule.sample);
-    let mut sample = Vec::new();
-    for (pack, place) in packs.iter().zip(1..) {
-        if places.contains(&place) {
-            let reading = facts.readings.get(pack).map(|reading| reading.raw());
-            sample.push((lookup::pack_name(ledger, *pack)?, reading));
-        }
-    }
-    let missing = places.len() - sample.len();
-    Ok(Sample { carton: facts.name, holds: size, packs: sample, missing })
 }
 
 /// Works out a plan for a carton.
@@ -203,9 +126,12 @@ pub fn study(lot: u32, wish: &Wish) -> Result<Study, AppError> {
             read_on_average: plan.expected_sample(lot, bad),
         })
         .collect();
+    let each = (lot / 400).max(1);
+    let all = (0..=lot).filter(|bad| bad % each == 0).map(|bad| (share(bad), 100.0 * plan.accepts(lot, bad)));
+    let line: Vec<(f64, f64)> = all.take_while(|(_, accepted)| *accepted >= 0.1).collect();
     let listed = curve.iter().position(|chance| chance.accepted_percent < 100.0 * HARDLY);
     let curve = curve.into_iter().take(listed.map_or(usize::MAX, |last| last + 1)).collect();
-    Ok(Study { lot, plan: words, curve, risks: risks(lot, &plan) })
+    Ok(Study { lot, plan: words, curve, risks: risks(lot, &plan), line })
 }
 
 fn fault(error: &SamplingError) -> AppError {

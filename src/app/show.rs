@@ -158,7 +158,7 @@ fn known(ledger: &mut Ledger, thing: Thing, now: Moment) -> Result<Vec<(String, 
                 say("serviced", at.day(ledger.zone()).to_string());
             }
             let settings = ledger.settings()?;
-            if facts.failures >= settings.policy.close_slot_after {
+            if facts.failures >= settings.policy.bench.close_slot_after {
                 say("closed", format!("{} runs in a row gave no result", facts.failures));
             }
             let makes = facts.takes.iter().filter_map(|make| settings.makes.get(make));
@@ -317,6 +317,13 @@ fn short(ledger: &mut Ledger, event: &Event) -> Result<String, LedgerError> {
         Event::LotReceived(e) => format!("received, reference `{}`", e.supplier_ref),
         Event::CartonOpened(e) => format!("carton {} of {} packs", e.name, e.size),
         Event::CartonClosed(_) => "the carton is closed: no more packs come from it".to_owned(),
+        Event::StudyPlanned(e) => format!(
+            "study {}: {} packs in {} slots, {} times each",
+            e.name,
+            e.packs.len(),
+            e.slots.len(),
+            e.repeats
+        ),
         Event::PolicyAdopted(_) => "a policy was adopted".to_owned(),
         Event::ModelLearnt(_) => "the fleet's model was learnt".to_owned(),
         Event::NoticeIssued(e) => format!("safety notice, {}: {}", e.verdict, e.text),
@@ -347,6 +354,11 @@ fn reading_words(
     parts.extend(resistance);
     if slot.is_some() {
         parts.push(slot_name(ledger, slot)?);
+        let bias = slot.and_then(|slot| ledger.settings().ok()?.seer.as_ref()?.bias(slot));
+        if let Some(bias) = bias.filter(|bias| bias.abs() >= 0.5) {
+            let freed = f64::from(capacity.raw()) - bias;
+            parts.push(format!("freed of that slot's bias of {bias:+.0} mAh: {freed:.0} mAh"));
+        }
     }
     Ok(parts.join(", "))
 }

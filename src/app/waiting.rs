@@ -5,13 +5,16 @@ use std::collections::{BTreeMap, HashMap};
 use jiff::civil::Date;
 use serde::Serialize;
 
-use crate::domain::facts::{CartonFacts, Facts, LoanFacts, PlayerFacts, SlotFacts};
-use crate::domain::ids::{CartonId, MakeId, PackId, PlaceId, Thing, ThingKind};
+use crate::domain::event::Origin;
+use crate::domain::facts::{CartonFacts, Facts, LoanFacts, LotFacts, PlayerFacts, SlotFacts};
+use crate::domain::ids::{CartonId, LotId, MakeId, PackId, PlaceId, Thing, ThingKind};
 use crate::domain::moment::{Moment, days_between};
 use crate::domain::pack::PackFacts;
 use crate::domain::verdict::{Rule, Verdict};
 use crate::ledger::settings::Settings;
 use crate::ledger::{Ledger, LedgerError};
+use crate::policy::judge::carton::{Standing, standing};
+use crate::policy::limits::{limit, thirstiest};
 use crate::policy::notice::covers;
 
 use super::judging;
@@ -127,7 +130,11 @@ pub fn waiting(ledger: &mut Ledger, now: Moment) -> Result<Waiting, LedgerError>
     })?;
     look.slots(ledger)?;
     look.players(ledger)?;
-    look.samples();
+    let lots = ledger.all(ThingKind::Lot)?.into_iter().filter_map(|(thing, facts)| {
+        let lot = LotFacts::try_from(facts).ok()?;
+        Some((LotId::new(thing.id), lot.make?))
+    });
+    look.samples(&lots.collect());
     let sent = dispatches(ledger, now)?;
     Ok(look.finish(&sent))
 }
@@ -244,7 +251,7 @@ impl Look<'_> {
     }
 
     fn slots(&mut self, ledger: &mut Ledger) -> Result<(), LedgerError> {
-        let hours = i64::from(self.settings.policy.test_hours);
+        let hours = i64::from(self.settings.policy.bench.test_hours);
         let mut runs: Vec<(Moment, Item)> = Vec::new();
         for (_, facts) in ledger.all(ThingKind::Slot)? {
             let Ok(slot) = SlotFacts::try_from(facts) else { continue };
@@ -255,7 +262,7 @@ impl Look<'_> {
                 let what = lookup::pack_name(ledger, pack)?;
                 runs.push((done, Item { what, place: slot.name.clone(), why }));
             }
-            if slot.failures >= self.settings.policy.close_slot_after {
+            if slot.failures >= self.settings.policy.bench.close_slot_after {
                 let why = format!("{} runs in a row gave no result: have it serviced", slot.failures);
                 self.waiting.closed.push(Item { what: slot.name, place: String::new(), why });
             }
@@ -294,19 +301,26 @@ impl Look<'_> {
         Ok(())
     }
 
-    fn samples(&mut self) {
+    fn samples(&mut self, lots: &HashMap<LotId, MakeId>) {
         let Some(rule) = self.settings.policy.rules.carton else { return };
         for carton in self.cartons.values().filter(|carton| carton.packs > 0 && carton.dangerous.is_empty()) {
-            let needed = rule.sample.min(carton.holds());
-            let read = u32::try_from(carton.readings.len()).unwrap_or(u32::MAX);
-            if read < needed {
-                let why = format!(
-                    "{read} of {needed} sample packs read: measure {} more (packmuster sampling --carton {} names them)",
-                    needed - read,
-                    carton.name
-                );
-                self.waiting.samples.push(Item { what: carton.name.clone(), place: String::new(), why });
-            }
+            let make =
+                carton.lot.and_then(|lot| lots.get(&lot)).and_then(|make| self.settings.makes.get(make));
+            let must = make.and_then(|make| {
+                limit(&self.settings.policy, Origin::New, make, thirstiest(make, &self.settings.players))
+            });
+            let Some(Standing::Waits { read, of, second, .. }) =
+                must.map(|limit| standing(carton, rule, limit))
+            else {
+                continue;
+            };
+            let sample = if second { "second sample" } else { "sample" };
+            let why = format!(
+                "{read} of {of} {sample} packs read: measure {} more (packmuster sampling --carton {} names them)",
+                of - read,
+                carton.name
+            );
+            self.waiting.samples.push(Item { what: carton.name.clone(), place: String::new(), why });
         }
         self.waiting.samples.sort_by(|a, b| a.what.cmp(&b.what));
     }

@@ -6,6 +6,7 @@ mod bind;
 mod context;
 mod correct;
 mod demo;
+mod discharge;
 mod dispatch;
 mod error;
 mod import;
@@ -22,11 +23,13 @@ mod output;
 mod paper;
 mod pick;
 mod place;
+mod plan;
 mod player_make;
 mod policy;
 mod progress;
 mod receive;
 mod review;
+mod rounds;
 mod sampling;
 mod scan;
 mod session;
@@ -35,6 +38,7 @@ mod show;
 mod site;
 mod slot;
 mod start;
+mod study;
 mod tags;
 mod undo;
 mod waiting;
@@ -104,12 +108,15 @@ const COMMANDS: &[Command] = &[
     command!("player-make", player_make::Args, |context, args| player_make::run(context, args)),
     command!("operator", operator::Args, |context, args| operator::run(context, args)),
     command!("slot", slot::Args, |context, args| slot::run(context, args)),
+    command!("study", study::Args, |context, args| study::run(context, &args)),
     command!("place", place::Args, |context, args| place::run(context, args)),
     command!("receive", receive::Args, |context, args| receive::run(context, args)),
     command!("bind", bind::Args, |context, args| bind::run(context, &args)),
     command!("intake", intake::Args, |context, args| intake::run(context, args)),
     command!("bench", bench::Args, |context, args| bench::run(context, &args)),
     command!("dispatch", dispatch::Args, |context, args| dispatch::run(context, &args)),
+    command!("plan", plan::Args, |context, args| plan::run(context, &args)),
+    command!("discharge", discharge::Args, |context, args| discharge::run(context, &args)),
     command!("scan", scan::Args, |context, args| scan::run(context, &args)),
     command!("waiting", waiting::Args, |context, args| waiting::run(context, &args)),
     command!("judge", judge::Args, |context, args| judge::run(context, &args)),
@@ -123,6 +130,7 @@ const COMMANDS: &[Command] = &[
     command!("ahead", ahead::Args, |context, args| ahead::run(context, &args)),
     command!("pick", pick::Args, |context, args| pick::run(context, &args)),
     command!("sampling", sampling::Args, |context, args| sampling::run(context, &args)),
+    command!("rounds", rounds::Args, |context, args| rounds::run(context, &args)),
     command!("notice", notice::Args, |context, args| notice::run(context, args)),
     command!("tags", tags::Args, |context, args| tags::run(context, args)),
     command!("import", import::Args, |context, args| import::run(context, &args)),

@@ -14,6 +14,28 @@ pub(super) enum Paper {
     Letter,
 }
 
+/// What is drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Drawn {
+    /// SVG.
+    Picture,
+    /// PDF.
+    Paper,
+}
+
+/// What a file is to be, by its ending.
+pub(super) fn drawn_as(path: &Path) -> Result<Drawn, CliError> {
+    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
+    match ending.to_ascii_lowercase().as_str() {
+        "svg" => Ok(Drawn::Picture),
+        "pdf" => Ok(Drawn::Paper),
+        _ => Err(CliError::bad(
+            format!("{} ends neither in .svg nor in .pdf", path.display()),
+            "name the picture or paper so that its kind is clear",
+        )),
+    }
+}
+
 /// Writes a file whole: a half-written one never has the name. An existing file is not overwritten.
 pub(super) fn write(path: &Path, bytes: &[u8]) -> Result<(), CliError> {
     let error = |error: std::io::Error| CliError::file(path, &error);

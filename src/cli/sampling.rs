@@ -1,8 +1,12 @@
 //! `packmuster sampling`.
 
+use std::path::{Path, PathBuf};
+
 use clap::ValueEnum;
 
-use crate::app::sampling::{self, Chance, Sample, Study, Wish};
+use crate::app::sampling::carton::{Sample, of_policy, sample};
+use crate::app::sampling::{self, Chance, Study, Wish};
+use crate::print::{self, PageSize};
 use crate::stats::sampling::design::Points;
 use crate::stats::sampling::tables::{Level, Severity};
 
@@ -10,6 +14,7 @@ use super::Exit;
 use super::context::Context;
 use super::error::CliError;
 use super::output;
+use super::paper::{self, Drawn};
 
 /// How many packs of a new carton to read, and what that says of the rest
 ///
@@ -56,6 +61,9 @@ pub(super) struct Args {
     /// How often a bad one may be accepted, per cent
     #[arg(long, value_name = "PERCENT", default_value_t = 10.0, requires = "good")]
     consumer: f64,
+    /// Draw the operating characteristic: a picture if the name ends in .svg, a paper if it ends in .pdf
+    #[arg(long, value_name = "FILE", conflicts_with = "carton")]
+    plot: Option<PathBuf>,
 }
 
 /// Inspection levels.
@@ -92,11 +100,14 @@ struct SampleReport<'a> {
 
 pub(super) fn run(context: &Context, args: &Args) -> Result<Exit, CliError> {
     if let Some(name) = &args.carton {
-        let sample = sampling::sample(&mut context.look()?, name)?;
+        let sample = sample(&mut context.look()?, name)?;
         return told(context, &sample);
     }
     let lot = args.lot.unwrap_or_default();
     let study = sampling::study(lot, &wish(context, args, lot)?)?;
+    if let Some(path) = &args.plot {
+        draw(path, &study)?;
+    }
     if context.globals.json {
         output::json(&Report { sampling: &study })?;
     } else {
@@ -105,13 +116,27 @@ pub(super) fn run(context: &Context, args: &Args) -> Result<Exit, CliError> {
     Ok(Exit::Yes)
 }
 
+fn draw(path: &Path, study: &Study) -> Result<(), CliError> {
+    let bytes = match paper::drawn_as(path)? {
+        Drawn::Picture => print::sampling::chart(study).svg(160.0, 100.0).map(String::into_bytes),
+        Drawn::Paper => print::sampling::paper(study, PageSize::A4),
+    };
+    paper::write(path, &bytes.map_err(|error| CliError::fault(error.to_string()))?)
+}
+
 /// The sample of a carton.
 fn told(context: &Context, sample: &Sample) -> Result<Exit, CliError> {
     if context.globals.json {
         output::json(&SampleReport { sample })?;
         return Ok(Exit::Yes);
     }
+    let wrap = |line: &String| output::wrap(line, context.width);
     let mut parts = vec![format!("SAMPLE of carton {}, {} packs", sample.carton, sample.holds)];
+    parts.push(wrap(&sample.verdict));
+    parts.extend(sample.plan.iter().map(wrap));
+    if let Some(severity) = sample.severity {
+        parts.push(format!("by the standard (MIL-STD-105E, ISO 2859-1), {severity} inspection"));
+    }
     let read =
         |reading: Option<u32>| reading.map_or("not read yet".to_owned(), |mah| format!("read {mah} mAh"));
     let rows: Vec<Vec<String>> =
@@ -120,6 +145,7 @@ fn told(context: &Context, sample: &Sample) -> Result<Exit, CliError> {
     if sample.missing > 0 {
         parts.push(format!("{} more of the sample will be told as the carton is scanned in", sample.missing));
     }
+    parts.extend(sample.risks.iter().map(wrap));
     output::line(&parts.join("\n"))?;
     Ok(Exit::Yes)
 }
@@ -161,7 +187,7 @@ fn wish(context: &Context, args: &Args, lot: u32) -> Result<Wish, CliError> {
             "say what to read: --take, --quality, or --good and --bad",
         ));
     };
-    Ok(Wish::Take { sample: rule.sample.min(lot), accept: 0 })
+    Ok(of_policy(rule, lot))
 }
 
 fn text(context: &Context, study: &Study) -> String {

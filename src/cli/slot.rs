@@ -1,14 +1,19 @@
 //! `packmuster slot`.
 
+use std::path::PathBuf;
+
 use crate::app::session::Here;
+use crate::app::slots::{self, Check, Trust};
 use crate::app::{lookup, setup};
 use crate::domain::facts::SlotFacts;
 use crate::domain::ids::ThingKind;
+use crate::print;
 
 use super::Exit;
 use super::context::Context;
 use super::error::CliError;
 use super::output;
+use super::paper::{self, Paper};
 
 /// Slots of the test bench
 #[derive(Debug, clap::Args)]
@@ -38,9 +43,28 @@ enum Action {
         #[arg(long = "make", value_name = "NAME")]
         makes: Vec<String>,
     },
+    /// Are the slots to be trusted: which reads too much or too little, since when, and whose readings are in doubt
+    ///
+    /// Every reading is held against what was foretold of its pack from readings in other slots. What a slot reads off is summed and
+    /// averaged (CUSUM and EWMA charts); one that is out of control is named with its bias, and the packs that it failed or passed
+    /// narrowly are listed for a second reading. Ends with 1 when a slot is out of control. Nothing is entered.
+    #[command(after_help = "Example: packmuster slot check --sheet slots.pdf")]
+    Check {
+        /// Write a paper with every slot's charts, as PDF
+        #[arg(long, value_name = "FILE")]
+        sheet: Option<PathBuf>,
+        /// Its size
+        #[arg(long, value_enum, default_value = "a4")]
+        paper: Paper,
+    },
     /// List the slots, with the pack in each
     #[command(after_help = "Example: packmuster slot list")]
     List,
+}
+
+#[derive(serde::Serialize)]
+struct Checked<'a> {
+    check: &'a Check,
 }
 
 #[derive(serde::Serialize)]
@@ -74,6 +98,22 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
             let answer = setup::slot_takes(here, &slot, &makes)?;
             super::tell(context, &answer)?;
         }
+        Action::Check { sheet, paper: size } => {
+            let mut ledger = context.look()?;
+            let now = context.clock()();
+            let check = ledger.transact(|ledger| slots::check(ledger, now))?;
+            if let Some(path) = sheet {
+                let bytes = print::slots::paper(&check, size.into());
+                paper::write(&path, &bytes.map_err(|error| CliError::fault(error.to_string()))?)?;
+            }
+            if context.globals.json {
+                output::json(&Checked { check: &check })?;
+            } else {
+                output::line(&text(context, &check))?;
+            }
+            let bad = |slot: &slots::SlotCheck| matches!(slot.trust, Trust::ReadsHigh | Trust::ReadsLow);
+            return Ok(if check.slots.iter().any(bad) { Exit::No } else { Exit::Yes });
+        }
         Action::List => {
             let mut ledger = context.look()?;
             let mut slots = Vec::new();
@@ -106,4 +146,52 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
         }
     }
     Ok(Exit::Yes)
+}
+
+fn text(context: &Context, check: &Check) -> String {
+    let wrap = |line: &str| output::wrap(line, context.width);
+    let mut parts = vec![format!("SLOTS as of {}", check.as_of), wrap(print::slots::by(check))];
+    let rows: Vec<Vec<String>> = check
+        .slots
+        .iter()
+        .map(|slot| {
+            let study = slot.study.as_ref().map(|(_, found)| {
+                print::slots::bias(Some(found.bias_mah), Some(found.low_mah), Some(found.high_mah))
+            });
+            vec![
+                slot.slot.clone(),
+                slot.trust.words().to_owned(),
+                print::slots::since(slot),
+                slot.watched.to_string(),
+                print::slots::bias(slot.bias_mah, slot.bias_low_mah, slot.bias_high_mah),
+                study.unwrap_or_default(),
+            ]
+        })
+        .collect();
+    let heads = ["slot", "trust", "since", "readings", "bias, mAh (95 %)", "by a study"];
+    parts.push(output::table(context, &heads, &rows, &[3, 4, 5]));
+    if check.again.is_empty() {
+        parts.push("no reading is in doubt for its slot".to_owned());
+        return parts.join("\n");
+    }
+    parts.push(String::new());
+    parts.push(wrap(&format!("to read again in another slot: {}", check.again.len())));
+    let rows: Vec<Vec<String>> = check
+        .again
+        .iter()
+        .map(|line| {
+            vec![
+                line.pack.clone(),
+                line.slot.clone(),
+                line.day.to_string(),
+                line.read_mah.to_string(),
+                line.corrected_mah.to_string(),
+                line.limit_mah.to_string(),
+                line.why.split(':').next().unwrap_or_default().to_owned(),
+            ]
+        })
+        .collect();
+    let heads = ["pack", "slot", "day", "read", "freed of bias", "limit", "it"];
+    parts.push(output::table(context, &heads, &rows, &[3, 4, 5]));
+    parts.join("\n")
 }

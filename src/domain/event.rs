@@ -8,10 +8,11 @@ use serde::{Deserialize, Serialize};
 use serde_json::Error as JsonError;
 use uuid::Uuid;
 
+use super::carton::SamplePlan;
 use super::finding::{Finding, NoResult};
 use super::ids::{
     ActId, CartonId, LoanId, LotId, MakeId, NoticeId, OperatorId, PackId, PlaceId, PlayerId, PlayerMakeId,
-    RideId, RunId, SiteId, SlotId, Thing, WriterId,
+    RideId, RunId, SiteId, SlotId, StudyId, Thing, WriterId,
 };
 use super::make::{PackMake, PlayerMake};
 use super::moment::Moment;
@@ -252,9 +253,15 @@ events! {
     LotReceived = "lot" { lot: LotId, make: MakeId, name: String, supplier_ref: String, at: Moment }
         touches |e| vec![e.lot.into()];
 
-    /// A carton of a lot, with the number of packs that it should hold.
-    CartonOpened = "carton" { carton: CartonId, lot: LotId, name: String, size: u32 }
-        touches |e| vec![e.carton.into(), e.lot.into()];
+    /// A carton of a lot, with the number of packs that it should hold, and how it is sampled where that was settled then.
+    CartonOpened = "carton" {
+        carton: CartonId,
+        lot: LotId,
+        name: String,
+        size: u32,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        plan: Option<SamplePlan>,
+    } touches |e| vec![e.carton.into(), e.lot.into()];
 
     /// A carton holds no more packs than these, whatever it should hold.
     CartonClosed = "carton_closed" { carton: CartonId, packs: u32, at: Moment }
@@ -357,6 +364,17 @@ events! {
     /// The makes that a slot takes; none listed means every make.
     SlotTakes = "slot_takes" { slot: SlotId, makes: Vec<MakeId> }
         touches |e| vec![e.slot.into()];
+
+    /// A study of the bench is planned: each pack is to be read so often in each slot. The order of its visits follows from the seed.
+    StudyPlanned = "study" {
+        study: StudyId,
+        name: String,
+        packs: Vec<PackId>,
+        slots: Vec<SlotId>,
+        repeats: u32,
+        seed: u64,
+        at: Moment,
+    } touches |e| vec![e.study.into()];
 
     /// A pack goes into a slot.
     RunBegan = "run" { run: RunId, slot: SlotId, pack: PackId, at: Moment }

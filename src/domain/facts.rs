@@ -8,8 +8,11 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use serde_json::Error as JsonError;
 
+use super::carton::{SamplePlan, drawn_packs};
 use super::event::{Event, Scope, Service};
-use super::ids::{LoanId, LotId, MakeId, PackId, PlayerId, PlayerMakeId, RideId, RunId, Thing, ThingKind};
+use super::ids::{
+    CartonId, LoanId, LotId, MakeId, PackId, PlayerId, PlayerMakeId, RideId, RunId, SlotId, Thing, ThingKind,
+};
 use super::make::{PackMake, PlayerMake};
 use super::moment::Moment;
 use super::pack::PackFacts;
@@ -113,6 +116,9 @@ pub struct LotFacts {
 /// A carton, with what its sample needs.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct CartonFacts {
+    /// Its identity, from which its sample is drawn.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub id: Option<CartonId>,
     /// Its lot.
     pub lot: Option<LotId>,
     /// Its name.
@@ -124,6 +130,12 @@ pub struct CartonFacts {
     /// True once somebody said that no more packs are in it.
     #[serde(default)]
     pub closed: bool,
+    /// How it is sampled, where that was settled when it was opened; else by the policy.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plan: Option<SamplePlan>,
+    /// Its packs, by the place, from 1, at which they came out of it.
+    #[serde(default)]
+    pub places: BTreeMap<PackId, u32>,
     /// The first reading of each of its packs that was read while new.
     pub readings: BTreeMap<PackId, MilliampHours>,
     /// Those of its packs on which something dangerous was seen while new.
@@ -135,6 +147,11 @@ impl CartonFacts {
     /// How many packs it holds, as far as is known: those entered, and those still to come out of an open one.
     pub fn holds(&self) -> u32 {
         if self.closed { self.packs } else { self.size.max(self.packs) }
+    }
+
+    /// Its packs in the order in which they are drawn as its sample; nothing for those that are still to come.
+    pub fn drawn(&self) -> Vec<Option<PackId>> {
+        self.id.map(|id| drawn_packs(id.uuid(), self.holds(), &self.places)).unwrap_or_default()
     }
 }
 
@@ -223,6 +240,23 @@ pub struct PictureFacts {
     pub taken: Option<Moment>,
 }
 
+/// A study of the bench.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct StudyFacts {
+    /// Its name.
+    pub name: String,
+    /// Packs that are read in every slot.
+    pub packs: Vec<PackId>,
+    /// The slots.
+    pub slots: Vec<SlotId>,
+    /// How often each pack is read in each slot.
+    pub repeats: u32,
+    /// What the order of its visits follows from.
+    pub seed: u64,
+    /// Readings count from here on.
+    pub planned: Option<Moment>,
+}
+
 macro_rules! facts {
     ($($kind:ident($facts:ty)),* $(,)?) => {
         /// The facts about one thing.
@@ -295,6 +329,7 @@ facts!(
     Desk(DeskFacts),
     Picture(PictureFacts),
     Model(ModelFacts),
+    Study(StudyFacts),
 );
 
 impl Facts {
@@ -308,6 +343,7 @@ impl Facts {
             Self::PlayerMake(facts) => &facts.as_ref()?.name,
             Self::Lot(facts) => &facts.name,
             Self::Carton(facts) => &facts.name,
+            Self::Study(facts) => &facts.name,
             Self::Site(facts) => &facts.name,
             Self::Pack(facts) => facts.serial.as_ref()?,
             _ => return None,
@@ -369,6 +405,18 @@ impl Facts {
             Self::Picture(facts) => {
                 if let Event::PictureTaken(e) = event {
                     facts.taken = Some(e.at);
+                }
+            }
+            Self::Study(facts) => {
+                if let Event::StudyPlanned(e) = event {
+                    *facts = StudyFacts {
+                        name: e.name.clone(),
+                        packs: e.packs.clone(),
+                        slots: e.slots.clone(),
+                        repeats: e.repeats,
+                        seed: e.seed,
+                        planned: Some(e.at),
+                    };
                 }
             }
             Self::Desk(facts) => {

@@ -75,6 +75,8 @@ identity!(
     RunId,
     /// A safety notice.
     NoticeId,
+    /// A study of the bench.
+    StudyId,
     /// A workshop.
     SiteId,
     /// A copy of a ledger that can write.
@@ -138,11 +140,13 @@ pub enum ThingKind {
     Picture,
     /// The model of the fleet.
     Model,
+    /// A study of the bench.
+    Study,
 }
 
 impl ThingKind {
     /// Every kind, in the order of their stored numbers.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 18] = [
         Self::Code,
         Self::Pack,
         Self::Player,
@@ -160,6 +164,7 @@ impl ThingKind {
         Self::Desk,
         Self::Picture,
         Self::Model,
+        Self::Study,
     ];
 
     /// The word for people.
@@ -182,6 +187,7 @@ impl ThingKind {
             Self::Desk => "desk",
             Self::Picture => "picture",
             Self::Model => "model",
+            Self::Study => "study",
         }
     }
 }
@@ -277,6 +283,7 @@ macro_rules! things {
 things!(
     PackId => Pack, PlayerId => Player, SlotId => Slot, PlaceId => Place, OperatorId => Operator, MakeId => Make,
     PlayerMakeId => PlayerMake, LotId => Lot, CartonId => Carton, LoanId => Loan, NoticeId => Notice, SiteId => Site,
+    StudyId => Study,
 );
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! The words of the trade as types, and facts as folds of events. Pure: no input or output, no clock, no randomness
 //! that is not handed in.
 
+pub mod carton;
 pub mod command;
 pub mod event;
 pub mod facts;

@@ -40,6 +40,14 @@ pub enum Decimal {
 }
 
 impl Decimal {
+    /// The mark itself.
+    pub const fn mark(self) -> u8 {
+        match self {
+            Self::Point => b'.',
+            Self::Comma => b',',
+        }
+    }
+
     /// The mark that this file does not use.
     pub const fn other(self) -> char {
         match self {
@@ -168,9 +176,10 @@ struct File {
     columns: BTreeMap<String, Headings>,
 }
 
-#[derive(Deserialize)]
+/// One heading, or several.
+#[derive(Debug, Clone, Deserialize)]
 #[serde(untagged)]
-enum Headings {
+pub(super) enum Headings {
     One(String),
     Several(Vec<String>),
 }
@@ -192,17 +201,27 @@ impl Mapping {
     pub fn parse(text: &str) -> Result<Self, ExchangeError> {
         let file: File = toml::from_str(text)
             .map_err(|error| ExchangeError::Mapping(error.to_string().trim().to_owned()))?;
+        Self::from_parts(file.delimiter, file.decimal, file.dates, file.columns)
+    }
+
+    /// Makes a mapping from what stands in its file.
+    pub(super) fn from_parts(
+        delimiter: Option<String>,
+        decimal: Option<String>,
+        dates: Option<String>,
+        columns: BTreeMap<String, Headings>,
+    ) -> Result<Self, ExchangeError> {
         let mut mapping = Self::default();
-        if let Some(text) = file.delimiter {
+        if let Some(text) = delimiter {
             mapping.delimiter = text.parse().map_err(ExchangeError::Mapping)?;
         }
-        if let Some(text) = file.decimal {
+        if let Some(text) = decimal {
             mapping.decimal = text.parse().map_err(ExchangeError::Mapping)?;
         }
-        if let Some(text) = file.dates {
+        if let Some(text) = dates {
             mapping.dates = text.parse().map_err(ExchangeError::Mapping)?;
         }
-        for (field, headings) in file.columns {
+        for (field, headings) in columns {
             let headings = match headings {
                 Headings::One(heading) => vec![heading],
                 Headings::Several(headings) => headings,

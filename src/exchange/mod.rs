@@ -7,6 +7,7 @@
 pub mod cells;
 pub mod fault;
 pub mod layout;
+pub mod log;
 pub mod mapping;
 pub mod packs;
 pub mod readings;

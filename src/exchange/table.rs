@@ -5,7 +5,9 @@
 //! reading goes on with the next one. At most one row is held in memory.
 
 use std::collections::VecDeque;
-use std::io::{BufRead, Read as _};
+use std::io::BufRead;
+
+use memchr::{memchr, memchr2_iter};
 
 use super::fault::ExchangeError;
 
@@ -40,11 +42,22 @@ impl Broken {
 pub struct Row {
     line: u64,
     text: Vec<u8>,
-    ends: Vec<usize>,
+    /// Where each field begins and ends in the text.
+    bounds: Vec<(usize, usize)>,
     broken: Option<Broken>,
 }
 
 impl Row {
+    /// A row that was put together from what stands on a line of a file.
+    pub fn of<'a>(line: u64, cells: impl IntoIterator<Item = &'a str>) -> Self {
+        let mut row = Self { line, ..Self::default() };
+        for cell in cells {
+            row.text.extend_from_slice(cell.as_bytes());
+            row.end_field();
+        }
+        row
+    }
+
     /// The line on which it begins, from 1.
     pub const fn line(&self) -> u64 {
         self.line
@@ -57,21 +70,17 @@ impl Row {
 
     /// How many fields it has.
     pub fn len(&self) -> usize {
-        self.ends.len()
+        self.bounds.len()
     }
 
     /// True when it has no field.
     pub fn is_empty(&self) -> bool {
-        self.ends.is_empty()
+        self.bounds.is_empty()
     }
 
     /// A field by its place.
     pub fn cell(&self, place: usize) -> Option<&[u8]> {
-        let end = *self.ends.get(place)?;
-        let start = match place.checked_sub(1) {
-            Some(before) => *self.ends.get(before)?,
-            None => 0,
-        };
+        let &(start, end) = self.bounds.get(place)?;
         self.text.get(start..end)
     }
 
@@ -88,12 +97,31 @@ impl Row {
     fn clear(&mut self, line: u64) {
         self.line = line;
         self.text.clear();
-        self.ends.clear();
+        self.bounds.clear();
         self.broken = None;
     }
 
     fn end_field(&mut self) {
-        self.ends.push(self.text.len());
+        let start = self.bounds.last().map_or(0, |&(_, end)| end);
+        self.bounds.push((start, self.text.len()));
+    }
+
+    /// Takes a line without quotes as it stands, and leaves the room of the last one in its place; false, and nothing taken,
+    /// if it has a quote.
+    fn take_plain(&mut self, line: &mut Vec<u8>, delimiter: u8) -> bool {
+        let length = content(line).0.len();
+        let mut start = 0;
+        for place in memchr2_iter(delimiter, b'"', line) {
+            if line.get(place) == Some(&b'"') {
+                self.bounds.clear();
+                return false;
+            }
+            self.bounds.push((start, place));
+            start = place + 1;
+        }
+        self.bounds.push((start, length));
+        std::mem::swap(&mut self.text, line);
+        true
     }
 
     /// Gives the row up: its one field is the text as it stands.
@@ -166,6 +194,17 @@ impl<R: BufRead> Table<R> {
         &self.file
     }
 
+    /// Passes over lines above the heading.
+    ///
+    /// # Errors
+    /// When the file cannot be read, or a line is longer than [`LONGEST`].
+    pub fn pass_lines(&mut self, lines: u64) -> Result<(), ExchangeError> {
+        for _ in 0..lines {
+            self.next_line()?;
+        }
+        Ok(())
+    }
+
     /// Reads the next row into `row`; false behind the last.
     ///
     /// # Errors
@@ -186,6 +225,9 @@ impl<R: BufRead> Table<R> {
     /// Splits the row that begins on the line at hand, and reads on while a quote is open.
     fn split(&mut self, row: &mut Row, line: u64) -> Result<(), ExchangeError> {
         row.clear(line);
+        if row.take_plain(&mut self.line, self.delimiter) {
+            return Ok(());
+        }
         let mut state = self.feed(State::Start, row);
         let mut lines = Vec::new();
         while state == State::Quoted && lines.len() < LINES {
@@ -234,11 +276,7 @@ impl<R: BufRead> Table<R> {
         if let Some(line) = self.held.pop_front() {
             self.line = line;
         } else {
-            let most = u64::try_from(LONGEST).unwrap_or(u64::MAX);
-            let mut limited = self.input.by_ref().take(most + 1);
-            limited
-                .read_until(b'\n', &mut self.line)
-                .map_err(|source| ExchangeError::Io { file: self.file.clone(), source })?;
+            self.fill_line().map_err(|source| ExchangeError::Io { file: self.file.clone(), source })?;
             if self.line.len() > LONGEST {
                 let file = self.file.clone();
                 return Err(ExchangeError::TooLong { file, line: self.next, most: LONGEST });
@@ -256,6 +294,23 @@ impl<R: BufRead> Table<R> {
         }
         self.next += 1;
         Ok(true)
+    }
+
+    /// Reads until a line feed, the end, or beyond [`LONGEST`].
+    fn fill_line(&mut self) -> std::io::Result<()> {
+        loop {
+            let ahead = match self.input.fill_buf() {
+                Err(error) if error.kind() == std::io::ErrorKind::Interrupted => continue,
+                ahead => ahead?,
+            };
+            let end = memchr(b'\n', ahead).map(|place| place + 1);
+            let taken = end.unwrap_or(ahead.len());
+            self.line.extend_from_slice(ahead.get(..taken).unwrap_or_default());
+            self.input.consume(taken);
+            if end.is_some() || taken == 0 || self.line.len() > LONGEST {
+                return Ok(());
+            }
+        }
     }
 }
 

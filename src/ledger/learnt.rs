@@ -146,6 +146,12 @@ impl Learnt {
 }
 
 impl Seer {
+    /// What the model takes a slot to read too much, mAh; none for a slot that it does not know.
+    pub fn bias(&self, slot: SlotId) -> Option<f64> {
+        let number = self.numbers.known(Some(slot));
+        self.predictor.model().slots.get(usize::from(number)).copied()
+    }
+
     /// A pack's past as the model takes it; none for a make that it knows nothing of.
     pub fn history(&self, pack: &PackFacts) -> Option<History> {
         let group = self.numbers.group(pack)?;

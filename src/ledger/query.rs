@@ -159,6 +159,22 @@ impl Ledger {
         Ok(writer.map(|writer| WriterId::new(uuid::Uuid::from_bytes(writer))))
     }
 
+    /// The chain in which a thing was last heard of: the site where it is, as far as anybody knows.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn last_home_of(&mut self, thing: Thing) -> Result<Option<WriterId>, LedgerError> {
+        self.flush()?;
+        let mut statement = self.conn.prepare_cached(
+            "SELECT writer FROM touch WHERE kind = ?1 AND id = ?2
+             ORDER BY clock DESC, writer DESC, number DESC LIMIT 1",
+        )?;
+        let writer = statement
+            .query_row(params![code(thing.kind), thing.id.as_bytes()], |row| row.get::<_, [u8; 16]>(0))
+            .optional()?;
+        Ok(writer.map(|writer| WriterId::new(uuid::Uuid::from_bytes(writer))))
+    }
+
     /// The entries of a thing up to a clock value, in order.
     pub(crate) fn entries_of(&self, thing: Thing, clock: i64) -> Result<Vec<Entry>, LedgerError> {
         let mut statement = self.conn.prepare_cached(&format!(

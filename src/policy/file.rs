@@ -10,10 +10,11 @@ use crate::domain::finding::Finding;
 use crate::domain::units::{MilliampHours, PlayHours};
 use crate::domain::verdict::Verdict;
 
+use super::bench::BenchTable;
+use super::carton::CartonTable;
 use super::foresight::Chance;
 use super::rules::{
-    Buying, CartonRule, ChargeRule, DoubtRule, Limit, OriginLimits, Plausible, Policy, PolicyError, Rest,
-    Rules, WorthRule,
+    Buying, ChargeRule, DoubtRule, Limit, OriginLimits, Plausible, Policy, PolicyError, Rules, WorthRule,
 };
 
 /// Longest time that a rule waits: a policy says `on = false` instead, and every date stays within the calendar.
@@ -130,21 +131,9 @@ struct WorthTable {
     on: bool,
     price: u32,
     hour_hundredths: u32,
-    hours_per_cycle: u32,
-}
-
-/// Came with a later packmuster: a policy that is older says nothing of it.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct BenchTable {
-    close_slot_after: u32,
-    test_hours: u32,
-}
-
-impl Default for BenchTable {
-    fn default() -> Self {
-        Self { close_slot_after: 3, test_hours: 8 }
-    }
+    /// Where older policies said it; now it is `bench.cycle_hours`.
+    #[serde(default)]
+    hours_per_cycle: Option<u32>,
 }
 
 /// Came with a later packmuster: a policy that is older says nothing of it, and a file may give only what it wants otherwise.
@@ -192,14 +181,6 @@ impl BuyingTable {
 #[serde(deny_unknown_fields)]
 struct Switch {
     on: bool,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct CartonTable {
-    on: bool,
-    sample: u32,
-    rest: Rest,
 }
 
 #[derive(Deserialize)]
@@ -287,7 +268,7 @@ const fn keep_reference_days() -> u32 {
     90
 }
 
-fn value<T>(key: &str, value: &dyn ToString, expected: &'static str) -> Result<T, PolicyError> {
+pub(super) fn value<T>(key: &str, value: &dyn ToString, expected: &'static str) -> Result<T, PolicyError> {
     Err(PolicyError::Value { key: key.to_owned(), value: value.to_string(), expected })
 }
 
@@ -374,13 +355,6 @@ impl RulesTable {
             let key = "rules.age.years";
             return value(key, &self.age.years, "expected 1 to 100; switch the rule off with on = false");
         }
-        if self.carton.on && self.carton.sample == 0 {
-            return value(
-                "rules.carton.sample",
-                &0,
-                "expected at least 1; switch the rule off with on = false",
-            );
-        }
         if !(2..=100).contains(&self.refused.slots) {
             let key = "rules.refused.slots";
             return value(key, &self.refused.slots, "expected 2 to 100; switch the rule off with on = false");
@@ -394,8 +368,8 @@ impl RulesTable {
                 return value(key, &percent, "expected 1 to 99; switch the rule off with on = false");
             }
         }
-        if self.worth.on && (self.worth.price == 0 || self.worth.hours_per_cycle == 0) {
-            let expected = "expected a price and hours above zero; switch the rule off with on = false";
+        if self.worth.on && self.worth.price == 0 {
+            let expected = "expected a price above zero; switch the rule off with on = false";
             return value("rules.worth.price", &self.worth.price, expected);
         }
         if self.capacity.second_reading_within_percent > 50 {
@@ -405,10 +379,7 @@ impl RulesTable {
         Ok(Rules {
             finding: self.finding,
             notice: self.notice.on,
-            carton: self
-                .carton
-                .on
-                .then_some(CartonRule { sample: self.carton.sample, rest: self.carton.rest }),
+            carton: self.carton.validate()?,
             unmeasured: self.unmeasured.on,
             stale_days: self.stale.on.then_some(self.stale.days),
             charge: self.charge.on.then_some(ChargeRule {
@@ -426,7 +397,6 @@ impl RulesTable {
             worth: self.worth.on.then_some(WorthRule {
                 price: self.worth.price,
                 hour_hundredths: self.worth.hour_hundredths,
-                hours_per_cycle: self.worth.hours_per_cycle,
             }),
             cycles: self.cycles.on.then_some(self.cycles.cycles),
             age_years: self.age.on.then_some(self.age.years),
@@ -455,15 +425,10 @@ impl File {
             let key = "loans.keep_reference_days";
             return value(key, &self.loans.keep_reference_days, "expected 0 to 36500");
         }
-        if !(1..=1000).contains(&self.bench.close_slot_after) {
-            return value("bench.close_slot_after", &self.bench.close_slot_after, "expected 1 to 1000");
-        }
-        if !(1..=1000).contains(&self.bench.test_hours) {
-            return value("bench.test_hours", &self.bench.test_hours, "expected 1 to 1000");
-        }
         if self.review.near_percent > 100 {
             return value("review.near_percent", &self.review.near_percent, "expected 0 to 100");
         }
+        let older_cycle_hours = self.rules.worth.hours_per_cycle;
         Ok(Policy {
             id,
             new: self.limits.new.validate("limits.new")?,
@@ -474,8 +439,7 @@ impl File {
             near_percent: self.review.near_percent,
             longest_loan_days: self.loans.longest_days,
             keep_reference_days: self.loans.keep_reference_days,
-            close_slot_after: self.bench.close_slot_after,
-            test_hours: self.bench.test_hours,
+            bench: self.bench.validate(older_cycle_hours)?,
             buying: self.buying.validate()?,
         })
     }

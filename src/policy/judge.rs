@@ -4,6 +4,7 @@
 //! statistics of the whole fleet say of a pack is handed in as its [`Foresight`].
 
 mod ahead;
+pub mod carton;
 mod charge;
 
 use jiff::civil::Date;
@@ -23,7 +24,7 @@ use super::foresight::Foresight;
 use super::limits;
 use super::notice::covers;
 use super::reason::{Reason, Ruling};
-use super::rules::{Policy, Rest};
+use super::rules::Policy;
 
 /// The player that a pack is to go into, or out with.
 #[derive(Debug, Clone, Copy)]
@@ -91,7 +92,7 @@ pub fn judge(case: &Case<'_>, policy: &Policy, question: &Question<'_>) -> Rulin
     finding(&view, &mut reasons);
     notice(&view, &mut reasons);
     identity(&view, &mut reasons);
-    reasons.extend(carton(&view));
+    reasons.extend(carton::carton(&view));
     reasons.extend(unmeasured(&view));
     reasons.extend(stale(&view));
     reasons.extend(capacity(&view));
@@ -133,29 +134,12 @@ impl<'a> View<'a> {
         let limit = case.make.and_then(|make| limits::limit(policy, origin, make, player));
         let reading = case.pack.counting().next_back();
         let mut view = Self { case, policy, question, origin, player, limit, reading, word: None };
-        view.word = view.cartons_word();
+        view.word = carton::word(&view);
         view
     }
 
     fn day(&self, at: Moment) -> Date {
         at.day(self.question.zone)
-    }
-
-    /// The carton's word for a pack that needs no reading of its own.
-    fn cartons_word(&self) -> Option<String> {
-        let rule = self.policy.rules.carton?;
-        let carton = self.new_carton()?;
-        let limit = self.limit?;
-        let needed = rule.sample.min(carton.holds());
-        let read = u32::try_from(carton.readings.len()).unwrap_or(u32::MAX);
-        let lowest = carton.readings.values().min()?;
-        let good = read >= needed && *lowest >= limit && carton.dangerous.is_empty();
-        (good && self.reading.is_none() && rule.rest == Rest::CartonsWord).then(|| {
-            format!(
-                "unread, on the word of carton {}: {read} read, lowest {lowest}, limit {limit}",
-                carton.name
-            )
-        })
     }
 
     fn new_carton(&self) -> Option<&'a CartonFacts> {
@@ -262,40 +246,6 @@ fn identity(view: &View<'_>, reasons: &mut Vec<Reason>) {
     if leaving && pack.run.is_some() {
         say("it is in a slot of the bench".to_owned(), "Enter the result of its run first.");
     }
-}
-
-fn carton(view: &View<'_>) -> Option<Reason> {
-    let rule = view.policy.rules.carton?;
-    let carton = view.new_carton()?;
-    let limit = view.limit?;
-    let needed = rule.sample.min(carton.holds());
-    let read = u32::try_from(carton.readings.len()).unwrap_or(u32::MAX);
-    let short = carton.readings.values().filter(|&&reading| reading < limit).count();
-    let dangerous = carton.dangerous.len();
-    if short > 0 || dangerous > 0 {
-        if view.reading.is_some() {
-            return None;
-        }
-        let found = match (short, dangerous) {
-            (0, found) => {
-                format!("carton {} fell short: a danger was seen on {found} of its packs", carton.name)
-            }
-            _ => format!("carton {} fell short: {short} of {read} read are below {limit}", carton.name),
-        };
-        return Some(
-            Reason::new(Rule::Carton, Verdict::Measure, found).advice("Every pack of it is measured."),
-        );
-    }
-    if read >= needed {
-        return None;
-    }
-    let missing = needed - read;
-    let found = format!("carton {}: {read} of {needed} sample packs read", carton.name);
-    let packs = if missing == 1 { "pack" } else { "packs" };
-    Some(
-        Reason::new(Rule::Carton, Verdict::Wait, found)
-            .advice(format!("Measure {missing} {packs} more of its sample.")),
-    )
 }
 
 fn unmeasured(view: &View<'_>) -> Option<Reason> {

@@ -15,6 +15,7 @@ use crate::domain::finding::Finding;
 use crate::domain::units::{MilliampHours, PlayHours};
 use crate::domain::verdict::Verdict;
 
+use super::bench::BenchRule;
 use super::file::File;
 use super::foresight::Chance;
 
@@ -57,10 +58,8 @@ pub struct Policy {
     pub longest_loan_days: u32,
     /// Days for which the reference of a loan that has ended is kept.
     pub keep_reference_days: u32,
-    /// After so many runs in a row without a result, a slot takes no more packs until it is serviced.
-    pub close_slot_after: u32,
-    /// Hours that a test takes, as far as nothing better is known.
-    pub test_hours: u32,
+    /// How the bench is run.
+    pub bench: BenchRule,
     /// How new packs are bought.
     pub buying: Buying,
 }
@@ -164,17 +163,62 @@ pub struct WorthRule {
     pub price: u32,
     /// What an hour of a slot costs, in hundredths of the same money.
     pub hour_hundredths: u32,
-    /// Hours that a cycle of a round takes.
-    pub hours_per_cycle: u32,
 }
 
 /// How cartons are sampled.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct CartonRule {
-    /// Packs to read of each carton.
+    /// Packs to read of each carton, where the standard does not say it.
     pub sample: u32,
-    /// What the rest needs when all of the sample reach the limit.
+    /// Bad ones among them that are borne.
+    pub accept: u32,
+    /// Only readings of the packs that were drawn count for the carton.
+    pub only_drawn: bool,
+    /// A plan of the standard takes the place of the house rule.
+    pub standard: Option<StandardRule>,
+    /// What becomes of a carton that falls short.
+    pub if_short: IfShort,
+    /// What the rest needs when the sample is good enough.
     pub rest: Rest,
+}
+
+/// A plan of MIL-STD-105E (ISO 2859-1).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct StandardRule {
+    /// Acceptance quality, in thousandths of a per cent.
+    pub quality_thousandths: u32,
+    /// Inspection level.
+    pub level: Level,
+    /// Two samples.
+    pub double: bool,
+}
+
+/// Inspection levels of the standard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[expect(missing_docs, reason = "the standard's own names")]
+pub enum Level {
+    #[serde(rename = "S-1")]
+    S1,
+    #[serde(rename = "S-2")]
+    S2,
+    #[serde(rename = "S-3")]
+    S3,
+    #[serde(rename = "S-4")]
+    S4,
+    I,
+    II,
+    III,
+}
+
+/// What becomes of a carton that falls short.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum IfShort {
+    /// Every pack of it is measured.
+    #[default]
+    TestAll,
+    /// It goes back to its supplier.
+    SendBack,
 }
 
 /// What the rest of a carton needs after a good sample.

@@ -79,8 +79,15 @@ on = true
 
 [rules.carton]               # new cartons wait until a sample of each is read
 on = true
-sample = {sample}                   # packs to read of every carton; if one falls short, all are measured
+sample = {sample}                   # packs to read of every carton
+accept = 0                   # it is good enough with so many bad ones among them (`packmuster sampling` finds such plans)
 rest = "{rest}"        # after a good sample: "reading-each", or "cartons-word" to let the rest go unread
+if_short = "test-all"        # a carton that falls short: "test-all" measures every pack, "send-back" holds it for the supplier
+only_drawn = false           # true: only readings of the packs that were drawn as the sample count for their carton
+plan = "house"               # "standard": samples by MIL-STD-105E (ISO 2859-1) in the place of `sample`, always of drawn packs,
+quality_percent = 4.0        #   for this acceptance quality,
+level = "II"                 #   inspection level,
+double = false               #   with a second sample where the first decides nothing; severity switches by what cartons of the make did
 
 [rules.unmeasured]           # no reading since the last return or round
 on = true
@@ -113,7 +120,6 @@ chance_percent = 10          # a pack whose chance is higher does not go out for
 on = false
 price = 12                   # of a new pack, in any money
 hour_hundredths = 20         # what an hour of a slot costs, in hundredths of that money
-hours_per_cycle = 16
 
 [rules.cycles]               # equivalent full cycles
 on = true
@@ -136,7 +142,10 @@ slots = 2
 
 [bench]
 close_slot_after = 3         # runs in a row without a result: the slot takes no more packs until it is serviced
-test_hours = 8               # how long a test takes, to tell when an open run should be done
+test_hours = 8               # how long a test takes
+cycle_hours = 16             # how long a full charge/discharge cycle of a round takes
+slot_tolerance_percent = 1   # of a pack's rated capacity: a slot that reads further off is out of control (slot check)
+attended = ["mon-fri 09:00-17:00"]   # when people are there to put packs in and take them out; local time
 
 [buying]                     # what `ahead` says is to be bought
 lead_days = 42               # from an order until its packs may go out

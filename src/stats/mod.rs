@@ -4,9 +4,13 @@
 //! formula names its source, and is held against something outside the project in `tests/stats`. Where data do not carry an answer,
 //! it is an error that says so, never a guess.
 
+pub mod control;
+pub mod discharge;
 pub mod fade;
 pub mod guard;
+pub mod interval;
 pub mod life;
 pub mod normal;
+pub mod queue;
 pub mod sampling;
 pub mod sum;

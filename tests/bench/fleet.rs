@@ -188,7 +188,7 @@ impl Writing {
                 carton = lot.filter(|_| new).map(|lot| (lot, CartonId::draw(at, &mut self.random)));
                 if let Some((lot, carton)) = carton {
                     let (name, size) = (format!("C{}", place / CARTON), u32::try_from(CARTON)?);
-                    self.push(CartonOpened { carton, lot, name, size })?;
+                    self.push(CartonOpened { carton, lot, name, size, plan: None })?;
                 }
             }
             let pack = PackId::draw(at, &mut self.random);

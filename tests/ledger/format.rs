@@ -1,20 +1,21 @@
 //! The disk format: the names of kinds and fields, pinned. A rename in the code must not change what is stored.
 
 use jiff::civil::date;
+use packmuster::domain::carton::{SamplePlan, SampleStep, Severity};
 use packmuster::domain::event::{
     ActVoided, Basis, CartonClosed, CartonOpened, Charged, Complained, Entrance, EntryCorrected, Event,
     FindingSeen, Installed, LoanBegan, LoanEnded, LoanMoved, LoanWrittenOff, LotReceived, MakeDeclared,
     Method, ModelLearnt, NoticeIssued, NoticeLifted, OperatorEnrolled, Origin, Overruled, PackAdded,
     PackFound, PackPlaced, PacksJoined, PictureTaken, PlaceAdded, PlayerAdded, PlayerArrived,
     PlayerMakeDeclared, PolicyAdopted, ReadingTaken, Removed, RestoredHead, RoundDone, RunBegan, RunEnded,
-    ScannerTuned, Scope, Service, SiteOpened, SlotAdded, SlotServiced, SlotTakes, TagBound, TagRetired, Use,
-    UseCounted, VerdictGiven, WriterOpened,
+    ScannerTuned, Scope, Service, SiteOpened, SlotAdded, SlotServiced, SlotTakes, StudyPlanned, TagBound,
+    TagRetired, Use, UseCounted, VerdictGiven, WriterOpened,
 };
 use packmuster::domain::facts::Facts;
 use packmuster::domain::finding::{Finding, NoResult};
 use packmuster::domain::ids::{
     ActId, CartonId, LoanId, LotId, MakeId, NoticeId, OperatorId, PackId, PlaceId, PlayerId, PlayerMakeId,
-    RideId, RunId, SiteId, SlotId, Thing, ThingKind, WriterId,
+    RideId, RunId, SiteId, SlotId, StudyId, Thing, ThingKind, WriterId,
 };
 use packmuster::domain::make::{Chemistry, PackMake, PlayerMake};
 use packmuster::domain::moment::Moment;
@@ -52,6 +53,11 @@ pub(super) fn examples() -> Vec<Event> {
     };
     let player_spec = PlayerMake { name: "Wren".into(), draw: Draw::new(40_625), form: "slim".into() };
     let player_make = PlayerMakeId::new(id(12));
+    let sampled = SamplePlan {
+        first: SampleStep { take: 8, accept: 0, reject: 2 },
+        second: Some(SampleStep { take: 8, accept: 1, reject: 2 }),
+        severity: Severity::Tightened,
+    };
     let restored = Some(RestoredHead { writer, number: 7, hash: "ab".into() });
     let scope = Scope { make: Some(make), lot: Some(lot), serials: Some(("A1".into(), "A9".into())) };
     vec![
@@ -67,7 +73,7 @@ pub(super) fn examples() -> Vec<Event> {
         PlaceAdded { place: PlaceId::new(id(14)), name: "ready shelf".into(), tray: Some(Verdict::Fit) }
             .into(),
         LotReceived { lot, make, name: "2026-11".into(), supplier_ref: "PO-1187".into(), at }.into(),
-        CartonOpened { carton, lot, name: "2026-11/1".into(), size: 48 }.into(),
+        CartonOpened { carton, lot, name: "2026-11/1".into(), size: 48, plan: Some(sampled) }.into(),
         CartonClosed { carton, packs: 40, at }.into(),
         PlayerAdded { player, make: player_make, entrance: Entrance::Adopted, at }.into(),
         PackAdded {
@@ -100,6 +106,16 @@ pub(super) fn examples() -> Vec<Event> {
         FindingSeen { pack, finding: Finding::CorrodedContacts, carton: Some(carton), at }.into(),
         SlotServiced { slot, work: Service::Adapter, at }.into(),
         SlotTakes { slot, makes: vec![make] }.into(),
+        StudyPlanned {
+            study: StudyId::new(id(21)),
+            name: "autumn".into(),
+            packs: vec![pack],
+            slots: vec![slot],
+            repeats: 2,
+            seed: 7,
+            at,
+        }
+        .into(),
         RunBegan { run, slot, pack, at }.into(),
         RunEnded { run, slot, pack, reason: NoResult::PowerCut, at }.into(),
         ReadingTaken {

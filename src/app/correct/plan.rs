@@ -80,6 +80,7 @@ const fn way_on(event: &Event) -> Option<&'static str> {
         Event::TagBound(_) | Event::TagRetired(_) => {
             Some("scan the thing, REPLACE, and the tag that it bears")
         }
+        Event::StudyPlanned(_) => Some("plan another study: study plan"),
         Event::ModelLearnt(_) => Some("learn the model anew: model learn"),
         Event::VerdictGiven(_) => Some("it says what was judged on that day; correct what it stood on"),
         Event::Overruled(_) => Some("it says what was done; correct the loan that it was done for"),

@@ -82,10 +82,9 @@ pub struct Column {
     pub rounds: u32,
     /// Readings after which it would have asked for another, in another slot.
     pub second_readings: u32,
-    /// Hours of a slot for them: `second_readings x test_hours + rounds x (cycles_per_round x hours_per_cycle + test_hours)`.
+    /// Hours of a slot for them: `second_readings x test_hours + rounds x (cycles_per_round x cycle_hours + test_hours)`.
     ///
-    /// A reading follows each round, since none before it counts. `hours_per_cycle` is that of the policy's rule `worth` where it is on,
-    /// else `test_hours`, as a test is one full cycle. Cycles are those of a round in service.
+    /// A reading follows each round, since none before it counts. Cycles are those of a round in service.
     pub bench_h: u32,
     /// Packs whose first RECYCLE falls into the time: as many have to be bought.
     pub packs_recycled: u32,
@@ -93,9 +92,9 @@ pub struct Column {
 
 impl Column {
     pub(super) fn of(tally: &Tally, loans: Truths, policy: &Policy) -> Self {
-        let cycle = policy.rules.worth.map_or(policy.test_hours, |rule| rule.hours_per_cycle);
-        let round = policy.service.cycles_per_round.saturating_mul(cycle).saturating_add(policy.test_hours);
-        let again = tally.again.saturating_mul(policy.test_hours);
+        let (test, cycle) = (policy.bench.test_hours, policy.bench.cycle_hours);
+        let round = policy.service.cycles_per_round.saturating_mul(cycle).saturating_add(test);
+        let again = tally.again.saturating_mul(test);
         Self {
             stopped: tally.stopped,
             let_through: loans.less(tally.stopped),

@@ -107,12 +107,17 @@ pub(super) fn slot(facts: &mut SlotFacts, event: &Event) {
 pub(super) fn carton(facts: &mut CartonFacts, event: &Event) {
     match event {
         Event::CartonOpened(e) => {
+            facts.id = Some(e.carton);
+            facts.plan = e.plan;
             facts.lot = Some(e.lot);
             facts.name.clone_from(&e.name);
             facts.size = e.size;
         }
         Event::CartonClosed(_) => facts.closed = true,
-        Event::PackAdded(_) => facts.packs = facts.packs.saturating_add(1),
+        Event::PackAdded(e) => {
+            facts.packs = facts.packs.saturating_add(1);
+            facts.places.insert(e.pack, facts.packs);
+        }
         Event::ReadingTaken(e) => {
             facts.readings.entry(e.pack).or_insert(e.capacity);
         }

@@ -105,7 +105,7 @@ pub(super) fn not_worth_a_round(view: &View<'_>, limit: MilliampHours, cycles: u
     let lifted = view.case.foresight?.lifted_to(limit)?;
     // In millionths of a hundredth of the money.
     let gain = u64::from(lifted.chance.raw()) * u64::from(rule.price) * 100;
-    let hours = u64::from(rule.hours_per_cycle) * u64::from(cycles);
+    let hours = u64::from(view.policy.bench.cycle_hours) * u64::from(cycles);
     let cost = hours * u64::from(rule.hour_hundredths) * 1_000_000;
     (gain < cost).then(|| {
         format!(

@@ -220,6 +220,14 @@ impl Predictor {
         self.prepared.reads_below(&seen.items, &seen.track(), self.at(seen, when), capacity)
     }
 
+    /// What a slot without bias would read of the pack then, at a temperature (degrees Celsius; not a number where it is not
+    /// known): mean in mAh, and variance with that of one reading's error.
+    pub fn reading(&self, seen: &Seen, when: When, celsius: f32) -> (f64, f64) {
+        let (mean, variance) = self.moments(seen, when);
+        let warmth = self.model.warmth.of(celsius);
+        (self.model.bend.origin + mean + warmth, variance + self.model.reading_variance(true))
+    }
+
     /// Where the lines of a pack stand beyond its readings, for the learning of what rounds bring: mean and variance at a clock.
     pub(super) fn moments(&self, seen: &Seen, when: When) -> (f64, f64) {
         let (mut mean, mut square) = (0.0, 0.0);

@@ -4,7 +4,8 @@
 //! Greenwood's formula and late entry as in Klein and Moeschberger, "Survival Analysis", 4.2 and 4.6 (both from memory).
 
 use super::risk::{self, Risk};
-use super::{Interval, Life, LifeError, count_failures};
+use super::{Life, LifeError, count_failures};
+use crate::stats::interval::Interval;
 use crate::stats::normal;
 
 /// Rounding that a product of shares may pick up: a curve that has come this near to a share has reached it.

@@ -35,15 +35,6 @@ pub struct Life {
     pub failed: bool,
 }
 
-/// An estimate's limits.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Interval {
-    /// The lower limit.
-    pub low: f64,
-    /// The upper limit.
-    pub high: f64,
-}
-
 /// Why packs under watch do not tell how long packs last.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum LifeError {

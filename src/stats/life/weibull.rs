@@ -4,7 +4,8 @@
 //! entries as in Meeker and Escobar, "Statistical Methods for Reliability Data", 1998, chapters 8 and 11 (from memory).
 
 use super::likelihood::{self, Peak};
-use super::{Interval, Life, LifeError, count_failures};
+use super::{Life, LifeError, count_failures};
+use crate::stats::interval::Interval;
 use crate::stats::normal;
 
 /// Failures without which a shape means nothing.
