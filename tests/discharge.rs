@@ -218,3 +218,25 @@ fn logs_are_entered_as_readings() {
         "{answer}"
     );
 }
+
+/// A row whose fields cannot be told apart may be of any log: none that is open is measured across it, and none is made of it.
+#[test]
+fn a_broken_row_spoils_every_open_log() {
+    let sandbox = Sandbox::empty();
+    let (one, two, three) = (rows("a", 0.5, 70), rows("b", 0.5, 70), rows("c", 0.5, 70));
+    let mut mixed: Vec<String> =
+        one.lines().zip(two.lines()).flat_map(|(a, b)| [a.to_owned(), b.to_owned()]).collect();
+    mixed.insert(40, "a,1200,3,675,0,5".to_owned());
+    write(&sandbox, "log.csv", &format!("log,time,voltage,current\n{}\n{three}", mixed.join("\n")));
+    let said = sandbox.run(&["discharge", "log.csv", "--end", "3000 mV", "--json"]);
+    assert_eq!(said.code, 2);
+    let answer: Value = serde_json::from_str(&said.out).unwrap();
+    let logs = answer["logs"].as_array().unwrap();
+    let bad: Vec<bool> = logs.iter().map(|log| log["discharge"].is_null()).collect();
+    assert_eq!(bad, [true, true, false], "{answer}");
+    assert!(said.err.contains("log.csv:42: a: row is `a,1200,3,675,0,5`"), "{}", said.err);
+    // A heading that is beyond the file is no heading.
+    write(&sandbox, "map.toml", "heading_line = 9000000000000");
+    let said = sandbox.run(&["discharge", "log.csv", "--map", "map.toml", "--end", "3000 mV"]);
+    assert!(said.code == 2 && said.err.contains("is empty"), "{said:?}");
+}

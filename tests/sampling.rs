@@ -365,3 +365,15 @@ fn a_plan_of_ones_own_bears_bad_ones() {
     assert!(read(&sandbox, "B/1", 2).contains("carton B/1: TEST ALL: 2 bad among 2 packs read"));
     assert!(study(&sandbox, &["48"])["plan"][0].as_str().unwrap().contains("at most 1 is bad"));
 }
+
+/// The standard says nothing of loose packs and of cartons of one: they are received all the same.
+#[test]
+fn loose_packs_and_cartons_of_one_are_received_under_the_standard() {
+    let sandbox = by_the_standard(&[]);
+    let tag = sandbox.tag(TagKind::Pack).to_string();
+    let said = sandbox.session(&["receive", "--lot", "L", "--ref", "PO"], &[&tag]);
+    assert_eq!(said.code, 0, "{said:?}");
+    let (_, tags) = receive(&sandbox, "S", 1);
+    let said = flat(&sandbox.session(&["bench"], &[&tags[0], "1090 mAh"]).out);
+    assert!(said.contains("carton S/1: ACCEPT"), "{said}");
+}

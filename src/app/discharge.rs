@@ -171,14 +171,29 @@ pub fn measure(
     let mut last_line = Vec::new();
     let mut rows = 0_u64;
     let mut ledger = ledger;
+    let mut lost: Option<Trouble> = None;
     while let Some(row) = logs.read()? {
         rows += 1;
-        if row.log >= ways.len() {
-            let key = logs.keys().get(row.log);
+        let Some(log) = row.log else {
+            // It may be of any log: none that is still open can be trusted.
+            let text = row.sample.err().map(|fault| fault.to_string()).unwrap_or_default();
+            lost = Some(Trouble { line: row.line, text });
+            for way in &mut ways {
+                spoil(way, lost.as_ref());
+            }
+            continue;
+        };
+        if log >= ways.len() {
+            let key = logs.keys().get(log);
             ways.push(begin(ledger.as_deref_mut(), job, key)?);
             last_line.push(0);
+            // Nor one that begins with the next row.
+            for way in ways.iter_mut().skip(log) {
+                spoil(way, lost.as_ref());
+            }
         }
-        let (Some(way), Some(last)) = (ways.get_mut(row.log), last_line.get_mut(row.log)) else { continue };
+        lost = None;
+        let (Some(way), Some(last)) = (ways.get_mut(log), last_line.get_mut(log)) else { continue };
         let Way::Measured(end, meter) = way else { continue };
         *last = row.line;
         let spoilt = match row.sample {
@@ -206,6 +221,15 @@ pub fn measure(
         },
         logs: told.map(|((key, way), last)| tell(job, key, way, last, dated)).collect(),
     })
+}
+
+/// Spoils a log that is not done yet.
+fn spoil(way: &mut Way, trouble: Option<&Trouble>) {
+    if let (Way::Measured(end, meter), Some(trouble)) = (&*way, trouble)
+        && !meter.is_done()
+    {
+        *way = Way::Spoilt(Some(*end), trouble.clone());
+    }
 }
 
 /// Begins a log: its end voltage must be known.

@@ -20,7 +20,7 @@ use super::intake::kind;
 use super::judging::{self, Ask};
 use super::lookup::{self, Scanned};
 use super::on_pack;
-use super::sampling;
+use super::sampling::carton::{Settled, is_drawn, settle};
 use super::session::{Amount, Code, Here, Work};
 
 /// What is received.
@@ -86,9 +86,13 @@ impl Receive {
             .into(),
         ];
         let mut cartons = Vec::new();
-        let settled = sampling::carton::settle(here.ledger, make, delivery.count.max(1))?;
+        let settled = match delivery.cartons {
+            0 => Settled { plan: None, stopped: false },
+            _ => settle(here.ledger, make, delivery.count)?,
+        };
         for number in 1..=delivery.cartons {
-            let carton = CartonId::draw(now, &mut here.desk.random);
+            // In the order of their numbers, in which they are also sampled.
+            let carton = CartonId::draw_nth(now, number, &mut here.desk.random);
             let name = format!("{}/{number}", delivery.lot);
             events.push(
                 CartonOpened { carton, lot, name: name.clone(), size: delivery.count, plan: settled.plan }
@@ -211,7 +215,7 @@ impl Receive {
             text.push(format!("carton {name}: {packs} of {size}"));
             let facts: CartonFacts = here.ledger.facts((*carton).into())?.unwrap_or_default();
             if let Some(rule) = here.ledger.settings()?.policy.rules.carton
-                && sampling::carton::is_drawn(*carton, *size, &plan(&facts, rule), *packs)
+                && is_drawn(*carton, *size, &plan(&facts, rule), *packs)
             {
                 text.push("of the sample: put it with those to be measured".to_owned());
             }

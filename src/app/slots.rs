@@ -8,6 +8,7 @@
 mod foretell;
 
 use std::collections::{BTreeMap, HashMap};
+use std::ops::Range;
 
 use jiff::civil::Date;
 use serde::Serialize;
@@ -20,6 +21,7 @@ use crate::ledger::settings::Settings;
 use crate::ledger::{Ledger, LedgerError};
 use crate::policy::limits::{limit, thirstiest};
 use crate::stats::control::slots::bench::{self, BenchReading, LastReading, SlotRecord};
+use crate::stats::control::slots::bias::{Bias, Spread};
 use crate::stats::control::slots::watch::{SlotRules, Verdict};
 use crate::stats::interval::Interval;
 
@@ -296,7 +298,7 @@ fn tell(
     }
 }
 
-/// Packs whose last reading was taken in a slot that is out of control, since it is, and that it failed or passed wrongly, perhaps.
+/// Packs whose last reading was taken in a slot while it was out of control, and that it failed or passed wrongly, perhaps.
 fn doubtful(
     ledger: &mut Ledger,
     settings: &Settings,
@@ -305,17 +307,13 @@ fn doubtful(
     gathered: &Gathered,
 ) -> Result<Vec<Again>, LedgerError> {
     let mut again = Vec::new();
-    let first = record.places.get(record.standing.since).and_then(|&place| gathered.order.get(place));
-    let (Some(_), Some(bias), Some(&(since, ..))) = (record.standing.alarm, &record.standing.bias, first)
-    else {
-        return Ok(again);
-    };
-    let limits = bias.limits_mah.unwrap_or(Interval::around(bias.mah, bias.mah.abs()));
+    let stretches: Vec<(Moment, Moment, Bias)> = stretches(record, gathered);
     for past in &gathered.pasts {
-        let Some(last) = past.readings.last().filter(|last| last.slot == Some(slot) && last.at >= since)
-        else {
+        let Some(last) = past.readings.last().filter(|last| last.slot == Some(slot)) else { continue };
+        let Some((.., bias)) = stretches.iter().find(|(from, to, _)| (*from..*to).contains(&last.at)) else {
             continue;
         };
+        let limits = bias.limits_mah.unwrap_or(Interval::around(bias.mah, bias.mah.abs()));
         let pack: PackFacts = ledger.facts(past.id.into())?.unwrap_or_default();
         let gone = pack.loan.is_some() || pack.written_off.is_some();
         if gone || pack.rounds.last().is_some_and(|&round| round > last.at) {
@@ -343,6 +341,21 @@ fn doubtful(
         });
     }
     Ok(again)
+}
+
+/// From when to when a slot was out of control, and by how much it read off.
+fn stretches(record: &SlotRecord, gathered: &Gathered) -> Vec<(Moment, Moment, Bias)> {
+    let rules = SlotRules::crossed();
+    let at = |reading: usize| {
+        let place = record.places.get(reading)?;
+        gathered.order.get(*place).map(|(at, ..)| *at)
+    };
+    let of = |stretch: &Range<usize>| {
+        let readings = record.readings.get(..stretch.end.min(record.readings.len()))?;
+        let bias = Bias::since(readings, stretch.start, Spread::Known, rules.cap, rules.level)?;
+        Some((at(stretch.start)?, at(stretch.end).unwrap_or(Moment::from_millis(i64::MAX)), bias))
+    };
+    record.watch.stretches().iter().filter_map(of).collect()
 }
 
 #[expect(

@@ -12,9 +12,9 @@ use rand_chacha::ChaCha8Rng;
 use serde::Serialize;
 
 use crate::domain::event::StudyPlanned;
-use crate::domain::facts::StudyFacts;
+use crate::domain::facts::{SlotFacts, StudyFacts};
 use crate::domain::ids::{PackId, SlotId, StudyId, Thing, ThingKind};
-use crate::domain::pack::PackFacts;
+use crate::domain::pack::{PackFacts, ReadingFact};
 use crate::ledger::{Ledger, LedgerError};
 use crate::stats::control::gauge::components::{Gauge, Model};
 use crate::stats::control::gauge::layout;
@@ -191,7 +191,11 @@ pub fn biases(ledger: &mut Ledger) -> Result<BTreeMap<SlotId, (String, Bias)>, A
         let report = tell(ledger, thing)?;
         let Some(result) = report.result else { continue };
         for (slot, bias) in facts.slots.iter().zip(result.biases) {
-            all.insert(*slot, (report.name.clone(), bias));
+            let of: SlotFacts = ledger.facts((*slot).into())?.unwrap_or_default();
+            // What was known of a slot before it was serviced no longer holds.
+            if of.serviced.is_none_or(|(_, at)| facts.planned.is_some_and(|planned| at < planned)) {
+                all.insert(*slot, (report.name.clone(), bias));
+            }
         }
     }
     Ok(all)
@@ -233,11 +237,17 @@ fn tell(ledger: &mut Ledger, thing: Thing) -> Result<Report, AppError> {
     let planned = study.planned.unwrap_or_default();
     let mut warnings = Vec::new();
     let mut packs = Vec::new();
+    let mut last_read = planned;
     let mut readings: Vec<Vec<Vec<u32>>> = Vec::new();
     for &id in &study.packs {
         let pack = pack(ledger, id)?;
         let tag = lookup::label(&pack.codes);
-        if pack.rounds.iter().any(|&round| round >= planned) {
+        let of_study = |reading: &&ReadingFact| {
+            reading.at >= planned && reading.slot.is_some_and(|slot| study.slots.contains(&slot))
+        };
+        let last = pack.readings.iter().filter(of_study).map(|reading| reading.at).max();
+        last_read = last_read.max(last.unwrap_or(planned));
+        if pack.rounds.iter().any(|&round| round >= planned && last.is_none_or(|last| round < last)) {
             warnings.push(format!(
                 "pack {tag} was reconditioned since the study was planned: it is another pack now"
             ));
@@ -252,8 +262,8 @@ fn tell(ledger: &mut Ledger, thing: Thing) -> Result<Report, AppError> {
     }
     let mut slots = Vec::new();
     for &slot in &study.slots {
-        let facts: crate::domain::facts::SlotFacts = ledger.facts(slot.into())?.unwrap_or_default();
-        if facts.serviced.is_some_and(|(_, at)| at >= planned) {
+        let facts: SlotFacts = ledger.facts(slot.into())?.unwrap_or_default();
+        if facts.serviced.is_some_and(|(_, at)| at >= planned && at < last_read) {
             warnings.push(format!(
                 "{} was serviced since the study was planned: it is another slot now",
                 facts.name

@@ -17,6 +17,7 @@ use crate::policy::judge::carton::{Standing, standing};
 use crate::policy::limits::{limit, thirstiest};
 use crate::policy::notice::covers;
 
+use super::ahead;
 use super::judging;
 use super::lookup;
 use super::review::Whereabouts;
@@ -106,11 +107,7 @@ struct Look<'a> {
 pub fn waiting(ledger: &mut Ledger, now: Moment) -> Result<Waiting, LedgerError> {
     let settings = ledger.settings()?.clone();
     let zone = ledger.zone().clone();
-    let cartons: HashMap<CartonId, CartonFacts> = ledger
-        .all(ThingKind::Carton)?
-        .into_iter()
-        .filter_map(|(thing, facts)| Some((CartonId::new(thing.id), facts.try_into().ok()?)))
-        .collect();
+    let cartons = ahead::cartons(ledger)?;
     let mut look = Look {
         settings: &settings,
         zone: &zone,

@@ -204,8 +204,9 @@ impl LogMapping {
 pub struct LogRow {
     /// The line on which it stands.
     pub line: u64,
-    /// Which log of the file it belongs to, from 0 in the order of their first rows.
-    pub log: usize,
+    /// Which log of the file it belongs to, from 0 in the order of their first rows; none for a row whose fields cannot be told
+    /// apart.
+    pub log: Option<usize>,
     /// What it says, or what is wrong with it.
     pub sample: Result<Sample, Fault>,
 }
@@ -298,8 +299,11 @@ impl<R: BufRead> Logs<R> {
         if !self.table.read(&mut self.row)? {
             return Ok(None);
         }
-        let log = self.log();
-        Ok(Some(LogRow { line: self.row.line(), log, sample: self.sample() }))
+        let line = self.row.line();
+        Ok(Some(match self.whole() {
+            Some(fault) => LogRow { line, log: None, sample: Err(fault) },
+            None => LogRow { line, log: Some(self.log()), sample: self.sample() },
+        }))
     }
 
     /// Which log the row belongs to.
@@ -350,20 +354,21 @@ impl<R: BufRead> Logs<R> {
         Fault::new(self.row.line(), self.layout.label(field), &String::from_utf8_lossy(cell), expected)
     }
 
-    fn sample(&self) -> Result<Sample, Fault> {
+    /// What is wrong with the row as a whole, if anything.
+    fn whole(&self) -> Option<Fault> {
         let row = &self.row;
-        let whole = |expected: String| {
-            let text: Vec<_> = row.cells().map(String::from_utf8_lossy).collect();
-            let delimiter = char::from(self.mapping.table.delimiter.byte()).to_string();
-            Fault::new(row.line(), "row", &text.join(&delimiter), expected)
-        };
-        if let Some(broken) = row.broken() {
-            return Err(whole(broken.expected().to_owned()));
-        }
         let wanted = self.layout.heading().len();
-        if row.len() != wanted {
-            return Err(whole(format!("{wanted} fields as in the heading, found {}", row.len())));
-        }
+        let expected = match row.broken() {
+            Some(broken) => broken.expected().to_owned(),
+            None if row.len() != wanted => format!("{wanted} fields as in the heading, found {}", row.len()),
+            None => return None,
+        };
+        let text: Vec<_> = row.cells().map(String::from_utf8_lossy).collect();
+        let delimiter = char::from(self.mapping.table.delimiter.byte()).to_string();
+        Some(Fault::new(row.line(), "row", &text.join(&delimiter), expected))
+    }
+
+    fn sample(&self) -> Result<Sample, Fault> {
         let units = &self.mapping.units;
         let time_s = match units.time {
             TimeUnit::S => self.number(TIME, self.places.time)?,

@@ -200,7 +200,9 @@ impl<R: BufRead> Table<R> {
     /// When the file cannot be read, or a line is longer than [`LONGEST`].
     pub fn pass_lines(&mut self, lines: u64) -> Result<(), ExchangeError> {
         for _ in 0..lines {
-            self.next_line()?;
+            if !self.next_line()? {
+                break;
+            }
         }
         Ok(())
     }

@@ -78,7 +78,9 @@ impl CartonTable {
         Ok(Some(CartonRule {
             sample: self.sample,
             accept: self.accept,
-            only_drawn: self.only_drawn,
+            // By readings as they come along, a carton would be judged anew at each: what is settled by a number of bad ones, or sent
+            // back, is settled by its sample alone.
+            only_drawn: self.only_drawn || self.accept > 0 || self.if_short == IfShort::SendBack,
             standard: (self.plan == Sampling::Standard).then_some(standard),
             if_short: self.if_short,
             rest: self.rest,

@@ -113,6 +113,14 @@ pub enum Flaw {
     /// No load.
     #[error("no current flows")]
     NoLoad,
+    /// The end voltage is reached before any time has passed.
+    #[error(
+        "no time passes from the load to the end voltage: the log's times are too coarse, or of another unit"
+    )]
+    NoTime,
+    /// The pack is discharged again after it was charged: which discharge is meant is not clear.
+    #[error("the log holds more than one discharge: name the columns that tell one log from another")]
+    Several,
     /// The log ends too early.
     #[error(
         "the log never reaches the end voltage of {end_v:.3} V: {lowest_v:.3} V is the lowest under load, after {charge_ah:.4} Ah"
@@ -210,6 +218,7 @@ pub struct Meter {
     samples: u64,
     step: Option<Step>,
     charged_before: bool,
+    charged_after: bool,
     curve: Curve,
     found: Option<Discharge>,
 }
@@ -228,12 +237,13 @@ impl Meter {
             samples: 0,
             step: None,
             charged_before: false,
+            charged_after: false,
             curve: Curve { most: rule.points, every: 1, passed: 0, kept: Vec::new() },
             found: None,
         }
     }
 
-    /// True once the end voltage is reached: what follows changes nothing.
+    /// True once the end voltage is reached: what follows changes nothing but a second discharge.
     pub const fn is_done(&self) -> bool {
         matches!(self.phase, Phase::Done)
     }
@@ -244,7 +254,7 @@ impl Meter {
     /// A [`Flaw`] that this sample shows. The log is spoilt then: what is pushed later has no meaning.
     pub fn push(&mut self, sample: Sample) -> Result<(), Flaw> {
         if self.is_done() {
-            return Ok(());
+            return self.beyond(&sample);
         }
         let sound =
             sample.time_s + sample.voltage_v + sample.discharge_a + sample.temperature_c.unwrap_or(0.0);
@@ -264,6 +274,12 @@ impl Meter {
         }
         self.before = Some(sample);
         Ok(())
+    }
+
+    /// What comes after the end voltage changes nothing, unless it is a charge and another discharge.
+    fn beyond(&mut self, sample: &Sample) -> Result<(), Flaw> {
+        self.charged_after |= sample.discharge_a < -self.rule.rest_a;
+        if self.charged_after && sample.discharge_a > self.rule.rest_a { Err(Flaw::Several) } else { Ok(()) }
     }
 
     /// The load comes on.
@@ -295,8 +311,7 @@ impl Meter {
         self.no_gap(&before, sample)?;
         let loaded = sample.discharge_a > self.rule.rest_a;
         if loaded && sample.voltage_v <= self.rule.end_v {
-            self.end(&before, sample);
-            return Ok(());
+            return self.end(&before, sample);
         }
         self.look_for_step(&before, sample);
         self.sums.add(&before, sample);
@@ -329,7 +344,7 @@ impl Meter {
         }
     }
 
-    fn end(&mut self, before: &Sample, sample: &Sample) {
+    fn end(&mut self, before: &Sample, sample: &Sample) -> Result<(), Flaw> {
         let mut first = self.sums;
         first.add(before, sample);
         let last = if self.rule.end == End::Interpolated && before.discharge_a > self.rule.rest_a {
@@ -339,6 +354,9 @@ impl Meter {
             *sample
         };
         self.sums.add(before, &last);
+        if self.sums.charge_as <= 0.0 {
+            return Err(Flaw::NoTime);
+        }
         self.samples += 1;
         self.curve.end(last.time_s - self.began_s, last.voltage_v);
         let charge_ah = self.sums.charge_as / HOUR_S;
@@ -358,6 +376,7 @@ impl Meter {
             charged_before: self.charged_before,
             curve: std::mem::take(&mut self.curve.kept),
         });
+        Ok(())
     }
 
     /// Gives what the whole log says.

@@ -139,6 +139,13 @@ fn what_is_wrong_with_a_log_is_said() {
     let turned: Vec<Sample> = good.iter().map(|s| Sample { discharge_a: -s.discharge_a, ..*s }).collect();
     assert_eq!(measure(rule, &turned), Err(Flaw::OnlyCharged));
     assert_eq!(measure(rule, &[]), Err(Flaw::NoLoad));
+    // A second discharge after a charge: which one is meant? And times that stand still.
+    let mut twice = good.clone();
+    twice.push(Sample { time_s: 2000.0, voltage_v: 3.6, discharge_a: -0.5, temperature_c: None });
+    twice.extend(good.iter().map(|s| Sample { time_s: s.time_s + 2010.0, ..*s }));
+    assert_eq!(measure(rule, &twice), Err(Flaw::Several));
+    let still: Vec<Sample> = good.iter().map(|s| Sample { time_s: 7.0, ..*s }).collect();
+    assert_eq!(measure(rule, &still), Err(Flaw::NoTime));
     // Low while nothing is drawn is no end: the voltage counts under load.
     let idle = line(10, 10.0, |_| (2.0, 0.0));
     assert_eq!(measure(rule, &idle), Err(Flaw::NoLoad));

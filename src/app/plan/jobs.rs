@@ -25,7 +25,7 @@ use crate::stats::queue::plan::Plan;
 use super::Needed;
 use crate::app::error::AppError;
 use crate::app::review::Whereabouts;
-use crate::app::{judging, lookup, sampling};
+use crate::app::{ahead, judging, lookup, sampling};
 
 const HOUR: u32 = 60;
 
@@ -83,6 +83,8 @@ pub(super) struct Waits {
     pub(super) chance: f64,
     pub(super) weight: f64,
     pub(super) needed_by: Option<u32>,
+    /// Which of the needs it is for.
+    need: usize,
     make: MakeId,
     since: Moment,
     form: String,
@@ -106,6 +108,9 @@ pub(super) struct Place {
     pub(super) holds: Option<(String, u32)>,
     takes: Vec<MakeId>,
 }
+
+/// Packs that are planned at most; the search looks no further, and no bench comes to them within the time.
+const MOST: usize = 3_000;
 
 /// All that a plan is made of.
 #[derive(Debug, Default)]
@@ -131,11 +136,7 @@ pub(super) fn gather(
 ) -> Result<Gathered, AppError> {
     let settings = ledger.settings()?.clone();
     let zone = ledger.zone().clone();
-    let cartons: HashMap<CartonId, CartonFacts> = ledger
-        .all(ThingKind::Carton)?
-        .into_iter()
-        .filter_map(|(thing, facts)| Some((CartonId::new(thing.id), facts.try_into().ok()?)))
-        .collect();
+    let cartons = ahead::cartons(ledger)?;
     let mut members: BTreeMap<CartonId, MakeId> = BTreeMap::new();
     let mut record = Record::new();
     let mut fit: BTreeMap<String, u32> = BTreeMap::new();
@@ -192,9 +193,10 @@ pub(super) fn gather(
             *left -= ready;
             ready
         });
-        gathered.want(player, need.packs - ready, by);
+        gathered.want(gathered.needs.len(), player, need.packs - ready, by);
         gathered.needs.push((need.clone(), player.clone(), ready, by));
     }
+    gathered.keep_the_likeliest();
     Ok(gathered)
 }
 
@@ -280,6 +282,7 @@ impl Gathered {
             chance,
             weight,
             needed_by: None,
+            need: usize::MAX,
             make: make_id,
             since: pack.counts_from().or(pack.added).unwrap_or_default(),
             form: make.form.clone(),
@@ -294,7 +297,6 @@ impl Gathered {
         site: Option<WriterId>,
         now: Moment,
     ) -> Result<(), AppError> {
-        let hours = settings.policy.bench.test_hours;
         let mut slots = Vec::new();
         for (thing, facts) in ledger.all(ThingKind::Slot)? {
             if site.is_none() || ledger.home_of(thing)? == site {
@@ -309,7 +311,8 @@ impl Gathered {
             }
             let holds = match slot.run {
                 Some((_, pack, since)) => {
-                    let ends = since.plus_millis(i64::from(hours) * 3_600_000);
+                    let facts: PackFacts = ledger.facts(pack.into())?.unwrap_or_default();
+                    let ends = ends(settings, &facts, since);
                     let minutes = (ends.millis() - now.millis()).max(0) / 60_000;
                     Some((lookup::pack_name(ledger, pack)?, u32::try_from(minutes).unwrap_or(0)))
                 }
@@ -320,8 +323,22 @@ impl Gathered {
         Ok(())
     }
 
+    /// Of too many packs keeps those that loans need, and the most expected good ones an hour.
+    fn keep_the_likeliest(&mut self) {
+        if self.jobs.len() <= MOST {
+            return;
+        }
+        let pace = |job: &Waits| job.weight * job.chance / f64::from(job.stages.iter().sum::<u32>().max(1));
+        self.jobs.sort_by(|a, b| {
+            b.needed_by.is_some().cmp(&a.needed_by.is_some()).then(pace(b).total_cmp(&pace(a)))
+        });
+        let rest = self.jobs.split_off(MOST);
+        self.unplanned.extend(rest.into_iter().map(|job| (job.tag, "too many wait".to_owned())));
+        self.jobs.sort_by(|a, b| (a.since, &a.tag).cmp(&(b.since, &b.tag)));
+    }
+
     /// Marks the packs that are likeliest to serve a need, until as many good ones are expected as are wanted.
-    fn want(&mut self, player: &PlayerMake, packs: u32, by: u32) {
+    fn want(&mut self, need: usize, player: &PlayerMake, packs: u32, by: u32) {
         let mut fitting: Vec<&mut Waits> = self
             .jobs
             .iter_mut()
@@ -336,6 +353,7 @@ impl Gathered {
             }
             expected += job.chance;
             job.needed_by = Some(by);
+            job.need = need;
         }
     }
 
@@ -376,22 +394,37 @@ impl Gathered {
 
     /// What comes of each need.
     pub(super) fn needed(&self, bench: &Bench, plan: &Plan) -> Vec<Needed> {
-        let expected = |player: &PlayerMake, by: u32| {
+        let expected = |number: usize, by: u32| {
             let runs = (0..bench.slots().len()).flat_map(|slot| plan.runs(slot));
             let ready = runs.filter(|run| run.taken_out <= by).filter_map(|run| self.jobs.get(run.job));
-            ready
-                .filter(|job| job.needed_by == Some(by) && job.form == player.form)
-                .fold(0.0, |sum, job| sum + job.chance)
+            ready.filter(|job| job.need == number).fold(0.0, |sum, job| sum + job.chance)
         };
-        let told = self.needs.iter().map(|(need, player, ready, by)| Needed {
+        let told = self.needs.iter().enumerate().map(|(number, (need, player, ready, by))| Needed {
             player_make: player.name.clone(),
             by: need.by,
             packs: need.packs,
             ready: *ready,
-            expected: expected(player, *by),
+            expected: expected(number, *by),
         });
         told.collect()
     }
+}
+
+/// When the run of a pack that lies in a slot ends: a round and its test for one that is to be reconditioned, a test for any other.
+fn ends(settings: &Settings, pack: &PackFacts, since: Moment) -> Moment {
+    const HOUR_MS: i64 = 3_600_000;
+    let rule = &settings.policy.bench;
+    let test = i64::from(rule.test_hours) * HOUR_MS;
+    if let Some(round) = pack.rounds.last().filter(|&&round| round >= since) {
+        return round.plus_millis(test);
+    }
+    let make = pack.make.and_then(|make| settings.makes.get(&make));
+    let must = make
+        .and_then(|make| limit(&settings.policy, pack.origin(), make, thirstiest(make, &settings.players)));
+    let weak = pack.counting().next_back().zip(must).is_some_and(|(reading, must)| reading.capacity < must);
+    let gains = make.is_some_and(|make| make.chemistry.gains_from_reconditioning());
+    let cycles = if weak && gains { settings.policy.limits(pack.origin()).cycles_per_round } else { 0 };
+    since.plus_millis(i64::from(cycles * rule.cycle_hours) * HOUR_MS + test)
 }
 
 /// The chance that a pack comes out of its work good: by the model, or by how its make has fared so far.

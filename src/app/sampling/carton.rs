@@ -105,8 +105,9 @@ pub struct Settled {
 /// When the standard has no plan for it, or a fault of the ledger.
 pub fn settle(ledger: &mut Ledger, make: MakeId, size: u32) -> Result<Settled, AppError> {
     let settings = ledger.settings()?.clone();
-    let Some((rule, standard)) = settings.policy.rules.carton.and_then(|rule| Some((rule, rule.standard?)))
-    else {
+    let rule = settings.policy.rules.carton.and_then(|rule| Some((rule, rule.standard?)));
+    // A carton of one pack is read whole, whatever the standard says of larger ones.
+    let Some((rule, standard)) = rule.filter(|_| size > 1) else {
         return Ok(Settled { plan: None, stopped: false });
     };
     let switching = history(ledger, make, rule, &settings)?;
@@ -290,7 +291,7 @@ pub(crate) fn decided(
 /// Packs of a carton's sample that are in and not read yet, with how many are still to be read.
 pub(crate) fn to_read(carton: &CartonFacts, rule: CartonRule, limit: MilliampHours) -> (Vec<PackId>, u32) {
     match standing(carton, rule, limit) {
-        Standing::Waits { read, of, next, .. } if next.is_empty() => {
+        Standing::Waits { read, of, .. } if carton.plan.is_none() && !rule.only_drawn => {
             let drawn = carton.drawn().into_iter().flatten();
             let unread = drawn.filter(|pack| !carton.readings.contains_key(pack));
             let missing = of - read;

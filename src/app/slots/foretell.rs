@@ -1,5 +1,8 @@
 //! What a reading should have given, by the fleet's model.
 
+use std::cell::RefCell;
+use std::collections::{BTreeSet, HashMap};
+
 use crate::domain::ids::{MakeId, PackId, SlotId};
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
@@ -87,6 +90,8 @@ pub(super) struct ByModel<'a> {
     /// For each past, the places of its readings in that order.
     places: Vec<Vec<usize>>,
     believed: Vec<bool>,
+    /// What was foretold of each reading, until something that it rests on is no longer believed.
+    known: RefCell<HashMap<usize, Option<Foretold>>>,
 }
 
 impl<'a> ByModel<'a> {
@@ -98,7 +103,8 @@ impl<'a> ByModel<'a> {
                 *at = place;
             }
         }
-        Self { seer, pasts, order, places, believed: Vec::new() }
+        let known = RefCell::new(HashMap::new());
+        Self { seer, pasts, order, places, believed: Vec::new(), known }
     }
 
     fn is_believed(&self, pack: usize, reading: usize) -> bool {
@@ -109,10 +115,28 @@ impl<'a> ByModel<'a> {
 
 impl Foretell for ByModel<'_> {
     fn trust(&mut self, believed: &[bool]) {
+        let changed = |place: usize| self.believed.get(place) != believed.get(place);
+        let order = self.order.iter().enumerate();
+        let packs: BTreeSet<usize> =
+            order.filter(|(place, _)| changed(*place)).map(|(_, reading)| reading.1).collect();
+        for place in packs.iter().filter_map(|pack| self.places.get(*pack)).flatten() {
+            self.known.get_mut().remove(place);
+        }
         self.believed = believed.to_vec();
     }
 
     fn foretell(&self, place: usize) -> Option<Foretold> {
+        if let Some(known) = self.known.borrow().get(&place) {
+            return *known;
+        }
+        let foretold = self.work_out(place);
+        self.known.borrow_mut().insert(place, foretold);
+        foretold
+    }
+}
+
+impl ByModel<'_> {
+    fn work_out(&self, place: usize) -> Option<Foretold> {
         let &(at, pack, reading) = self.order.get(place)?;
         let past = self.pasts.get(pack)?;
         let history = past.history.as_ref()?;

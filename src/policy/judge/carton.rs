@@ -100,11 +100,11 @@ pub(super) fn word(view: &View<'_>) -> Option<String> {
         return None;
     }
     let Standing::Accepted { read, bad } = standing(carton, rule, limit) else { return None };
-    let found = if bad == 0 {
+    let found = if bad == 0 && carton.plan.is_none() && !rule.only_drawn {
         let lowest = carton.readings.values().min()?;
         format!("lowest {lowest}")
     } else {
-        format!("{bad} below")
+        format!("{bad} of them below")
     };
     Some(format!("unread, on the word of carton {}: {read} read, {found}, limit {limit}", carton.name))
 }

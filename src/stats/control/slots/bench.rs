@@ -1,13 +1,14 @@
 //! The whole bench: every slot under watch, with what is foretold of a pack from its readings in the other slots.
 //!
-//! A slot that alarms is not believed about other slots either: its readings since the shift are left out of what is foretold,
-//! the strongest first, and all slots are looked at again until nothing changes. Otherwise one bad slot would blame the good ones that
+//! A slot that alarms is not believed about other slots either: its readings from the shift to its return are left out of what is
+//! foretold, the strongest first, and all slots are looked at again until nothing changes. Otherwise one bad slot would blame the good ones that
 //! read its packs next. A bias that all slots share cannot show.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use super::bias::{SlotReading, Spread};
-use super::watch::{SlotRules, SlotWatch, Standing, Verdict};
+use super::watch::{SlotRules, SlotWatch, Standing};
 use crate::stats::control::error::ControlError;
 
 /// Pairs of readings from which a spread is taken at least.
@@ -74,8 +75,8 @@ impl SlotRules {
     /// Wider limits than the default's, since what is foretold from few readings has a spread that is itself estimated, and rests
     /// on slots that may be off a little: `h` 5.8 and width 3.2.
     ///
-    /// On the simulated bench of `tests/stats/bench.rs` good slots ran 687 readings between false alarms, where the default
-    /// gave 439; a slot of -40 mAh was found after 4.3 of its readings on average, where the default took 4.1.
+    /// On the simulated bench of `tests/stats/bench.rs` good slots ran 664 readings between false alarms, where the default
+    /// gave 390; a slot of -40 mAh was found after 4.3 of its readings on average, where the default took 4.0.
     pub fn crossed() -> Self {
         Self { decision: 5.8, width: 3.2, ..Self::default() }
     }
@@ -91,30 +92,40 @@ pub fn watch(
     rules: &SlotRules,
     foretell: &mut (impl Foretell + ?Sized),
 ) -> Result<Vec<SlotRecord>, ControlError> {
-    let mut blamed: BTreeMap<usize, usize> = BTreeMap::new();
+    let mut blamed: BTreeMap<usize, Vec<Range<usize>>> = BTreeMap::new();
     loop {
-        let believed: Vec<bool> = readings
-            .iter()
-            .enumerate()
-            .map(|(place, reading)| blamed.get(&reading.slot).is_none_or(|since| place < *since))
-            .collect();
+        let doubted = |(place, reading): (usize, &BenchReading)| {
+            blamed.get(&reading.slot).is_some_and(|stretches| stretches.iter().any(|of| of.contains(&place)))
+        };
+        let believed: Vec<bool> = readings.iter().enumerate().map(|reading| !doubted(reading)).collect();
         foretell.trust(&believed);
         let records = look(readings, slots, rules, foretell)?;
         let worst = records
             .iter()
             .enumerate()
-            .filter(|(slot, record)| {
-                record.standing.verdict != Verdict::InControl && !blamed.contains_key(slot)
-            })
-            .max_by(|(_, a), (_, b)| strength(&a.standing).total_cmp(&strength(&b.standing)));
+            .filter(|(slot, record)| !record.watch.stretches().is_empty() && !blamed.contains_key(slot))
+            .max_by(|(_, a), (_, b)| a.strength().total_cmp(&b.strength()));
         let Some((slot, record)) = worst else { return Ok(records) };
-        let since = record.places.get(record.standing.since).copied().unwrap_or_default();
-        blamed.insert(slot, since);
+        blamed.insert(slot, record.doubted());
     }
 }
 
-fn strength(standing: &Standing) -> f64 {
-    standing.bias.as_ref().map_or(0.0, |bias| bias.shift.abs())
+impl SlotRecord {
+    /// How far the average went while the slot was out of control.
+    fn strength(&self) -> f64 {
+        let points = self.watch.points();
+        let out = self.watch.stretches().iter();
+        let out = out
+            .flat_map(|stretch| points.get(stretch.start..stretch.end.min(points.len())).unwrap_or_default());
+        out.map(|point| point.average.abs()).fold(0.0, f64::max)
+    }
+
+    /// The places, in the readings of the whole bench, of the stretches in which the slot was out of control.
+    pub fn doubted(&self) -> Vec<Range<usize>> {
+        let at = |reading: usize| self.places.get(reading).copied();
+        let of = |stretch: &Range<usize>| Some(at(stretch.start)?..at(stretch.end).unwrap_or(usize::MAX));
+        self.watch.stretches().iter().filter_map(of).collect()
+    }
 }
 
 fn look(
@@ -245,23 +256,45 @@ impl Steps {
         if pairs.len() < PAIRS {
             return None;
         }
-        pairs.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        // Among pairs as many cycles apart nothing is sorted, and no third or stretch ends between them: it would be a slice of
+        // their steps.
+        pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
         let third = pairs.len() / 3;
-        let low: Vec<Pair> = pairs.iter().take(third).copied().collect();
-        let high: Vec<Pair> = pairs.iter().skip(pairs.len() - third).copied().collect();
-        let of = |pairs: &[Pair], which: fn(&Pair) -> f64| middle(pairs.iter().map(which).collect());
+        let at = |place: usize| pairs.get(place).map_or(0.0, |pair| pair.0);
+        let (low_to, high_from) = (at(third), at(pairs.len() - 1 - third));
+        let of = |wanted: &dyn Fn(f64) -> bool, which: fn(&Pair) -> f64| {
+            middle(pairs.iter().filter(|pair| wanted(pair.0)).map(which).collect())
+        };
+        let (low, high) = (|cycles: f64| cycles <= low_to, |cycles: f64| cycles >= high_from);
         let apart = of(&high, |pair| pair.0) - of(&low, |pair| pair.0);
-        let per_cycle_mah =
-            if apart > 0.0 { (of(&high, |pair| pair.1) - of(&low, |pair| pair.1)) / apart } else { 0.0 };
+        let per_cycle_mah = if low_to < high_from && apart > 0.0 {
+            (of(&high, |pair| pair.1) - of(&low, |pair| pair.1)) / apart
+        } else {
+            0.0
+        };
         let at_once_mah = middle(pairs.iter().map(|(cycles, step)| step - per_cycle_mah * cycles).collect());
         let off: Vec<Pair> = pairs
             .iter()
-            .map(|&(cycles, step)| (cycles, step - at_once_mah - per_cycle_mah * cycles))
+            .map(|&(cycles, step)| (cycles, (step - at_once_mah - per_cycle_mah * cycles).abs()))
             .collect();
-        let bins = (off.len() / PAIRS).clamp(1, BINS);
-        let spreads = off.chunks(off.len().div_ceil(bins)).map(|bin| {
+        let least = off.len().div_ceil((off.len() / PAIRS).clamp(1, BINS));
+        let mut bins: Vec<Vec<Pair>> = Vec::new();
+        for alike in off.chunk_by(|a, b| a.0.total_cmp(&b.0).is_eq()) {
+            match bins.last_mut() {
+                Some(bin) if bin.len() < least => bin.extend_from_slice(alike),
+                _ => bins.push(alike.to_vec()),
+            }
+        }
+        // What is left over at the end is too few for a spread of its own.
+        if bins.len() > 1 && bins.last().is_some_and(|bin| bin.len() < PAIRS) {
+            let rest = bins.pop().unwrap_or_default();
+            if let Some(bin) = bins.last_mut() {
+                bin.extend(rest);
+            }
+        }
+        let spreads = bins.into_iter().map(|bin| {
             let cycles = bin.last().map_or(0.0, |pair| pair.0);
-            let wide = DEVIATIONS * middle(bin.iter().map(|pair| pair.1.abs()).collect());
+            let wide = DEVIATIONS * middle(bin.iter().map(|pair| pair.1).collect());
             (cycles, wide.max(LEAST_MAH))
         });
         Some(Self { at_once_mah, per_cycle_mah, spreads: spreads.collect() })

@@ -3,6 +3,8 @@
 //! It keeps all readings, and says what it thinks after the last one. It forgets nothing that it was told and takes nothing back: a
 //! slot that has been repaired is better given a new watch than left to the return that this one waits for.
 
+use std::ops::Range;
+
 use super::bias::{Bias, SlotReading, Spread};
 use crate::stats::control::cusum::{Cusum, Side, Sum, Sums};
 use crate::stats::control::error::ControlError;
@@ -98,6 +100,7 @@ pub struct SlotWatch {
     sums: Sums,
     average: f64,
     phase: Phase,
+    stretches: Vec<Range<usize>>,
 }
 
 /// What the watch waits for.
@@ -131,6 +134,7 @@ impl SlotWatch {
             sums: cusum.start(),
             average: 0.0,
             phase: Phase::Good { since: 0 },
+            stretches: Vec::new(),
         })
     }
 
@@ -152,12 +156,22 @@ impl SlotWatch {
         let chart = self.cusum.step(&mut self.sums, cut)?;
         self.average = self.ewma.next(self.average, cut);
         let average = self.average;
+        let before = self.phase;
         self.phase = match self.phase {
             Phase::Good { since } => self.look(index, chart.signal.map(|signal| signal.side), since),
             Phase::Biased { side, since, alarm, back } => {
                 self.look_back(index, cut, side, since, alarm, back)
             }
         };
+        match (before, self.phase) {
+            (Phase::Good { .. }, Phase::Biased { since, .. }) => self.stretches.push(since..usize::MAX),
+            (Phase::Biased { .. }, Phase::Good { since }) => {
+                if let Some(stretch) = self.stretches.last_mut() {
+                    stretch.end = since;
+                }
+            }
+            _ => {}
+        }
         self.readings.push(reading);
         let point = SlotPoint { z, high: chart.high, low: chart.low, average, verdict: self.phase.verdict() };
         self.points.push(point);
@@ -172,6 +186,11 @@ impl SlotWatch {
         };
         let bias = Bias::since(&self.readings, since, spread, self.cap, self.level);
         Standing { verdict: self.phase.verdict(), since, alarm, bias }
+    }
+
+    /// The stretches of readings, from 0, in which the slot was biased; the last is open, to the largest number, while it is.
+    pub fn stretches(&self) -> &[Range<usize>] {
+        &self.stretches
     }
 
     /// The charts after each reading.
