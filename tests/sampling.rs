@@ -377,3 +377,65 @@ fn loose_packs_and_cartons_of_one_are_received_under_the_standard() {
     let said = flat(&sandbox.session(&["bench"], &[&tags[0], "1090 mAh"]).out);
     assert!(said.contains("carton S/1: ACCEPT"), "{said}");
 }
+
+/// A plan for two points, settled for each carton's size; and the same by what each pack holds, which needs fewer readings where cartons are
+/// large. By hand: of
+/// readings that all lie 90 mAh above the limit but for one that lies on it, the mean lies far more than k deviations above.
+#[test]
+fn plans_for_two_points_are_settled_at_the_carton() {
+    let by = |plan: &str| {
+        by_the_standard(&[("plan = \"standard\"", plan), ("good_percent = 2.0", "good_percent = 1.0")])
+    };
+    let takes = |said: &str| -> u32 {
+        let words = said.split("each is sampled by a plan for its size: ").nth(1).unwrap();
+        words.split(' ').next().unwrap().parse().unwrap()
+    };
+    let sandbox = by("plan = \"points\"");
+    let (said, _) = receive(&sandbox, "A", 200);
+    let number = takes(&said);
+    let curve = study(&sandbox, &["200", "--good", "1", "--bad", "15"]);
+    assert!(curve["plan"][1].as_str().unwrap().starts_with(&format!("read {number} packs")), "{curve}");
+    assert!(read(&sandbox, "A/1", 0).contains("carton A/1: ACCEPT"));
+
+    let sandbox = by("plan = \"variables\"");
+    let (said, tags) = receive(&sandbox, "V", 200);
+    let fewer = takes(&said);
+    assert!(fewer < number, "{fewer} for {number}");
+    let found = sample(&sandbox, "V/1");
+    assert!(
+        found["plan"][0].as_str().unwrap().contains("of their standard deviations above the limit"),
+        "{found}"
+    );
+    // One that lies at the limit widens the spread; all others lie well above.
+    let packs = found["packs"].as_array().unwrap();
+    let mut lines = Vec::new();
+    for (place, pack) in packs.iter().enumerate() {
+        lines.extend([
+            pack[0].as_str().unwrap().to_owned(),
+            format!("{} mAh", if place == 0 { 1000 } else { 1090 + place % 3 }),
+        ]);
+    }
+    let lines: Vec<&str> = lines.iter().map(String::as_str).collect();
+    let said = flat(&sandbox.session(&["bench"], &lines).out);
+    assert!(
+        said.contains("carton V/1: ACCEPT: 0 bad") && said.contains("if capacities are normal"),
+        "{said}"
+    );
+    // Readings that all pass, and lie too near the limit for their spread.
+    let (_, more) = receive(&sandbox, "W", 200);
+    assert!(!more.is_empty() && !tags.is_empty());
+    let packs = sample(&sandbox, "W/1")["packs"].clone();
+    let mut lines = Vec::new();
+    for (place, pack) in packs.as_array().unwrap().iter().enumerate() {
+        lines.extend([
+            pack[0].as_str().unwrap().to_owned(),
+            format!("{} mAh", if place % 2 == 0 { 1002 } else { 1060 }),
+        ]);
+    }
+    let lines: Vec<&str> = lines.iter().map(String::as_str).collect();
+    let said = flat(&sandbox.session(&["bench"], &lines).out);
+    assert!(
+        said.contains("carton W/1: TEST ALL: what") && said.contains("hold lies too near the limit"),
+        "{said}"
+    );
+}

@@ -239,8 +239,12 @@ fn begin(ledger: Option<&mut Ledger>, job: &Job<'_>, key: Option<&LogKey>) -> Re
     let end = match (job.end_voltage, ledger, pack) {
         (Some(end), ..) => Ok(end),
         (None, Some(ledger), Some(pack)) => end_of(ledger, pack)?,
-        (None, _, None) => Err("no end voltage is given, and the log names no pack that has one".to_owned()),
-        (None, None, Some(pack)) => Err(format!("no end voltage is given, and no ledger knows `{pack}`")),
+        (None, _, None) => {
+            Err("no end voltage is given (--end), and the log names no pack whose make has one".to_owned())
+        }
+        (None, None, Some(pack)) => {
+            Err(format!("no end voltage is given (--end), and no ledger is here that knows `{pack}`"))
+        }
     };
     Ok(match end {
         Ok(end) => {
@@ -261,7 +265,7 @@ fn begin(ledger: Option<&mut Ledger>, job: &Job<'_>, key: Option<&LogKey>) -> Re
 /// The end voltage of a pack's make.
 fn end_of(ledger: &mut Ledger, code: &str) -> Result<Result<Millivolts, String>, AppError> {
     let (Scanned::Known(thing) | Scanned::Retired(thing)) = lookup::scanned(ledger, code)? else {
-        return Ok(Err(format!("nothing is known by `{code}`, and no end voltage is given")));
+        return Ok(Err(format!("nothing is known by `{code}`, and no end voltage is given (--end)")));
     };
     let Some(pack) = thing.pack() else {
         return Ok(Err(format!("`{code}` names a {}, not a pack", thing.kind)));

@@ -117,11 +117,11 @@ impl Receive {
         if let Some(plan) = settled.plan.filter(|_| delivery.cartons > 0) {
             let second =
                 plan.second.map_or(String::new(), |draw| format!(", and {} more if need be", draw.take));
-            let how = format!(
-                "each is sampled by the standard, {}: {} packs{second}",
-                plan.severity, plan.first.take
+            let by = plan.severity.map_or_else(
+                || "by a plan for its size".to_owned(),
+                |severity| format!("by the standard, {severity}"),
             );
-            answer = answer.and(how);
+            answer = answer.and(format!("each is sampled {by}: {} packs{second}", plan.first.take));
         }
         if settled.stopped {
             answer = answer.and("ten cartons of this make in a row had to be sampled tightened: the supplier has to act first");

@@ -172,6 +172,9 @@ pub fn plan(
 /// # Errors
 /// When there is none of that name, or a fault of the ledger.
 pub fn show(ledger: &mut Ledger, name: Option<&str>) -> Result<Report, AppError> {
+    if ledger.all(ThingKind::Study)?.is_empty() {
+        return Err(AppError::input("no study is planned yet", "plan one: packmuster study plan"));
+    }
     let study = lookup::by_name(ledger, ThingKind::Study, name, "study")?;
     tell(ledger, study)
 }

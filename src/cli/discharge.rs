@@ -10,9 +10,11 @@ use serde::Serialize;
 
 use crate::app::answer::count;
 use crate::app::discharge::{self, Entered, Entering, Job, Log, Report};
+use crate::app::error::AppError;
 use crate::app::import::readings::Implausible;
 use crate::app::session::Here;
 use crate::domain::units::Millivolts;
+use crate::exchange::fault::ExchangeError;
 use crate::exchange::log::LogMapping;
 use crate::print::discharge as drawn;
 use crate::stats::discharge::End;
@@ -112,8 +114,15 @@ pub(super) fn run(context: &Context, args: &Args) -> Result<Exit, CliError> {
     let file = File::open(&args.file).map_err(|error| CliError::file(&args.file, &error))?;
     let bar = Progress::new("rows");
     let input = BufReader::with_capacity(BUFFER, file);
-    let report = discharge::measure(ledger.as_mut(), &job, input, |rows| bar.at(rows))?;
+    let report = discharge::measure(ledger.as_mut(), &job, input, |rows| bar.at(rows));
     bar.end();
+    let report = report.map_err(|error| match error {
+        AppError::Exchange(error @ ExchangeError::Missing { .. }) => CliError::bad(
+            error.to_string(),
+            "say in a mapping which heading is which field, and what stands between fields: --map FILE",
+        ),
+        other => other.into(),
+    })?;
     if report.logs.is_empty() {
         return Err(CliError::bad(format!("{name} has no row below its heading"), "give a file with a log"));
     }

@@ -79,6 +79,11 @@ fn text(context: &Context, plan: &Report, all: bool) -> String {
             plan.attended.join("; ")
         )),
     ];
+    if plan.slots == 0 {
+        parts.push(
+            "no slot takes packs: packmuster slot add, or scan a fresh slot tag at the bench".to_owned(),
+        );
+    }
     if let Some(done) = &plan.done {
         parts.push(wrap(&format!(
             "all done by {done}; by {} {:.1} good packs are expected, in the order of arrival {:.1}",

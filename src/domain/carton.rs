@@ -51,15 +51,20 @@ pub struct SamplePlan {
     /// A second one, read when the first decides nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub second: Option<SampleStep>,
-    /// How severely the carton is sampled.
-    pub severity: Severity,
+    /// How severely the carton is sampled, by a plan of the standard.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub severity: Option<Severity>,
+    /// By what its packs hold: so many thousandths of their standard deviation must the mean of the sample lie above the limit, and how
+    /// many are bad does not matter.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub k_thousandths: Option<u32>,
 }
 
 impl SamplePlan {
     /// The house rule: so many, and so many bad ones at most.
     pub const fn house(take: u32, accept: u32) -> Self {
         let first = SampleStep { take, accept, reject: accept.saturating_add(1) };
-        Self { first, second: None, severity: Severity::Normal }
+        Self { first, second: None, severity: None, k_thousandths: None }
     }
 }
 

@@ -174,12 +174,36 @@ pub struct CartonRule {
     pub accept: u32,
     /// Only readings of the packs that were drawn count for the carton.
     pub only_drawn: bool,
-    /// A plan of the standard takes the place of the house rule.
-    pub standard: Option<StandardRule>,
+    /// A plan that is settled when a carton is opened takes the place of the house rule.
+    pub settled: Option<SettledRule>,
     /// What becomes of a carton that falls short.
     pub if_short: IfShort,
     /// What the rest needs when the sample is good enough.
     pub rest: Rest,
+}
+
+/// By which rule the plan of a carton is settled when it is opened.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SettledRule {
+    /// By the standard.
+    Standard(StandardRule),
+    /// The smallest sample that keeps two risks, by counting bad packs.
+    Points(PointsRule),
+    /// The same by what each pack holds (k method).
+    Variables(PointsRule),
+}
+
+/// Two points that a plan is to keep; all in hundredths of a per cent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PointsRule {
+    /// So many bad packs are good enough.
+    pub good: u32,
+    /// How often a carton that good may be stopped.
+    pub producer: u32,
+    /// So many are not.
+    pub bad: u32,
+    /// How often a carton that bad may be accepted.
+    pub consumer: u32,
 }
 
 /// A plan of MIL-STD-105E (ISO 2859-1).

@@ -84,10 +84,17 @@ accept = 0                   # it is good enough with so many bad ones among the
 rest = "{rest}"        # after a good sample: "reading-each", or "cartons-word" to let the rest go unread
 if_short = "test-all"        # a carton that falls short: "test-all" measures every pack, "send-back" holds it for the supplier
 only_drawn = false           # true, or accept above 0, or "send-back": only the packs drawn as the sample count for their carton
-plan = "house"               # "standard": samples by MIL-STD-105E (ISO 2859-1) in the place of `sample`, always of drawn packs,
-quality_percent = 4.0        #   for this acceptance quality,
-level = "II"                 #   inspection level,
-double = false               #   with a second sample where the first decides nothing; severity switches by what cartons of the make did
+plan = "house"               # or a plan that is settled when a carton is opened, for its size, always of drawn packs:
+                             #   "standard": MIL-STD-105E (ISO 2859-1) for the next three settings; severity switches by what cartons did
+quality_percent = 4.0
+level = "II"
+double = false
+                             #   "points": the smallest sample that stops a good carton and accepts a bad one no more often than this;
+                             #   "variables": the same by what each pack holds (k method, for capacities that are normal)
+good_percent = 2.0
+producer_percent = 5.0
+bad_percent = 15.0
+consumer_percent = 10.0
 
 [rules.unmeasured]           # no reading since the last return or round
 on = true

@@ -56,7 +56,8 @@ pub(super) fn examples() -> Vec<Event> {
     let sampled = SamplePlan {
         first: SampleStep { take: 8, accept: 0, reject: 2 },
         second: Some(SampleStep { take: 8, accept: 1, reject: 2 }),
-        severity: Severity::Tightened,
+        severity: Some(Severity::Tightened),
+        k_thousandths: Some(1327),
     };
     let restored = Some(RestoredHead { writer, number: 7, hash: "ab".into() });
     let scope = Scope { make: Some(make), lot: Some(lot), serials: Some(("A1".into(), "A9".into())) };

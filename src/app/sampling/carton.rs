@@ -14,9 +14,11 @@ use crate::ledger::settings::Settings;
 use crate::ledger::{Ledger, LedgerError};
 use crate::policy::judge::carton::{Standing, plan, standing};
 use crate::policy::limits::{limit, thirstiest};
-use crate::policy::rules::{self, CartonRule, IfShort, Rest, StandardRule};
+use crate::policy::rules::{self, CartonRule, IfShort, PointsRule, Rest, SettledRule, StandardRule};
+use crate::stats::sampling::design::{self, Points};
 use crate::stats::sampling::plan::{Double, Plan, Single};
 use crate::stats::sampling::tables::{self, Level, Switching};
+use crate::stats::sampling::variables::{self, Variables};
 
 use super::super::error::AppError;
 use super::super::lookup;
@@ -79,8 +81,11 @@ fn level(level: rules::Level) -> Level {
 
 /// What the policy's rule asks of a carton, at normal severity.
 pub fn of_policy(rule: CartonRule, lot: u32) -> Wish {
-    match rule.standard {
-        Some(standard) => Wish::Standard {
+    match rule.settled {
+        Some(SettledRule::Points(points) | SettledRule::Variables(points)) => {
+            Wish::Points(two_points(points))
+        }
+        Some(SettledRule::Standard(standard)) => Wish::Standard {
             quality: f64::from(standard.quality_thousandths) / 1000.0,
             level: level(standard.level),
             severity: tables::Severity::Normal,
@@ -105,25 +110,74 @@ pub struct Settled {
 /// When the standard has no plan for it, or a fault of the ledger.
 pub fn settle(ledger: &mut Ledger, make: MakeId, size: u32) -> Result<Settled, AppError> {
     let settings = ledger.settings()?.clone();
-    let rule = settings.policy.rules.carton.and_then(|rule| Some((rule, rule.standard?)));
-    // A carton of one pack is read whole, whatever the standard says of larger ones.
-    let Some((rule, standard)) = rule.filter(|_| size > 1) else {
+    let rule = settings.policy.rules.carton.and_then(|rule| Some((rule, rule.settled?)));
+    // A carton of one pack is read whole, whatever is said of larger ones.
+    let Some((rule, settled)) = rule.filter(|_| size > 1) else {
         return Ok(Settled { plan: None, stopped: false });
     };
-    let switching = history(ledger, make, rule, &settings)?;
+    match settled {
+        SettledRule::Standard(standard) => by_the_standard(ledger, make, size, (rule, standard), &settings),
+        SettledRule::Points(points) => {
+            let single =
+                design::single_for_lot(size, &two_points(points)).map_err(|error| super::fault(&error))?;
+            Ok(Settled { plan: Some(one(single)), stopped: false })
+        }
+        SettledRule::Variables(points) => {
+            let found =
+                variables::unknown_deviation(&two_points(points)).map_err(|error| super::fault(&error))?;
+            let single = Single::of(found.sample.min(size), 0);
+            let k_thousandths = Some(thousandths(found.k));
+            Ok(Settled { plan: Some(SamplePlan { k_thousandths, ..one(single) }), stopped: false })
+        }
+    }
+}
+
+/// One sample.
+const fn one(single: Single) -> SamplePlan {
+    let first = SampleStep { take: single.sample, accept: single.accept, reject: single.reject };
+    SamplePlan { first, second: None, severity: None, k_thousandths: None }
+}
+
+fn two_points(rule: PointsRule) -> Points {
+    let share = |hundredths: u32| f64::from(hundredths) / 10_000.0;
+    Points {
+        good: share(rule.good),
+        producer: share(rule.producer),
+        bad: share(rule.bad),
+        consumer: share(rule.consumer),
+    }
+}
+
+#[expect(
+    clippy::as_conversions,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a k is a few deviations: held within what the unit takes"
+)]
+fn thousandths(k: f64) -> u32 {
+    (k * 1000.0).ceil().clamp(0.0, 1e6) as u32
+}
+
+fn by_the_standard(
+    ledger: &mut Ledger,
+    make: MakeId,
+    size: u32,
+    (rule, standard): (CartonRule, StandardRule),
+    settings: &Settings,
+) -> Result<Settled, AppError> {
+    let switching = history(ledger, make, rule, settings)?;
     let severity = switching.severity();
     let of = |severity: tables::Severity| match severity {
         tables::Severity::Normal => Severity::Normal,
         tables::Severity::Tightened => Severity::Tightened,
         tables::Severity::Reduced => Severity::Reduced,
     };
-    let draw =
-        |single: Single| SampleStep { take: single.sample, accept: single.accept, reject: single.reject };
+    let draw = |single: Single| one(single).first;
     let (first, second) = match look_up(size, standard, severity)? {
         Plan::Single(single) => (draw(single), None),
         Plan::Double(double) => (draw(double.first), Some(draw(double.second))),
     };
-    let plan = SamplePlan { first, second, severity: of(severity) };
+    let plan = SamplePlan { first, second, severity: Some(of(severity)), k_thousandths: None };
     Ok(Settled { plan: Some(plan), stopped: switching.is_stopped() })
 }
 
@@ -144,7 +198,7 @@ fn history(
     let mut cartons: Vec<(CartonId, CartonFacts)> = Vec::new();
     for (thing, facts) in ledger.all(ThingKind::Carton)? {
         if let Ok(facts) = CartonFacts::try_from(facts)
-            && facts.plan.is_some()
+            && facts.plan.is_some_and(|plan| plan.severity.is_some())
         {
             cartons.push((CartonId::new(thing.id), facts));
         }
@@ -218,13 +272,41 @@ pub fn sample(ledger: &mut Ledger, name: &str) -> Result<Sample, AppError> {
     Ok(Sample {
         carton: facts.name,
         holds,
-        plan: told(holds, &as_plan(&sampled)),
-        severity: facts.plan.map(|plan| plan.severity),
+        plan: plan_words(holds, &sampled),
+        severity: facts.plan.and_then(|plan| plan.severity),
         packs: drawn,
         missing,
         verdict: verdict(standing.as_ref(), rule),
-        risks: risks(holds, &as_plan(&sampled)),
+        risks: risk_words(holds, &sampled),
     })
+}
+
+/// What to do with a carton, in words.
+fn plan_words(holds: u32, sampled: &SamplePlan) -> Vec<String> {
+    let Some(k) = sampled.k_thousandths else { return told(holds, &as_plan(sampled)) };
+    vec![format!(
+        "read {}, drawn at random; accept the carton when the mean of what they hold lies {:.3} of their standard deviations above the limit",
+        packs(sampled.first.take),
+        f64::from(k) / 1000.0
+    )]
+}
+
+/// What may be wrong all the same, in words.
+fn risk_words(holds: u32, sampled: &SamplePlan) -> Vec<String> {
+    let Some(k) = sampled.k_thousandths else { return risks(holds, &as_plan(sampled)) };
+    let plan = Variables { sample: sampled.first.take, k: f64::from(k) / 1000.0 };
+    // The most bad packs that pass in half of all cases, as for plans by number.
+    let share = |bad: u32| f64::from(bad) / f64::from(holds.max(1));
+    let passes = (1..holds).take_while(|bad| plan.accepts_share(share(*bad)) >= 0.5).last();
+    passes
+        .map(|bad| {
+            format!(
+                "Where {bad} of {holds} are bad, the carton is accepted all the same {:.0} times in 100, if capacities are normal.",
+                100.0 * plan.accepts_share(share(bad))
+            )
+        })
+        .into_iter()
+        .collect()
 }
 
 /// Packs of the sample that are read.
@@ -248,7 +330,9 @@ fn verdict(standing: Option<&Standing>, rule: CartonRule) -> String {
             format!("ACCEPT: {bad} bad among {} read; {rest}", packs(*read))
         }
         Some(Standing::Short { read, bad, dangerous }) => {
-            let found = if *dangerous > 0 {
+            let found = if *dangerous == 0 && *bad == 0 {
+                format!("what {} hold lies too near the limit", packs(*read))
+            } else if *dangerous > 0 {
                 format!("a danger was seen on {}", packs(*dangerous))
             } else {
                 format!("{bad} bad among {} read", packs(*read))
@@ -281,7 +365,7 @@ pub(crate) fn decided(
         return Ok(None);
     }
     let risk = match now {
-        Standing::Accepted { .. } => risks(after.holds(), &as_plan(&plan(&after, rule))).into_iter().next(),
+        Standing::Accepted { .. } => risk_words(after.holds(), &plan(&after, rule)).into_iter().next(),
         _ => None,
     };
     let risk = risk.map(|risk| format!(". {risk}")).unwrap_or_default();

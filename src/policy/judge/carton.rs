@@ -75,7 +75,8 @@ pub fn standing(carton: &CartonFacts, rule: CartonRule, limit: MilliampHours) ->
         passed += sample.len();
         read += count(taken.len());
         bad += count(taken.iter().filter(|pack| is_bad(pack)).count());
-        if bad >= draw.reject || dangerous > 0 {
+        let by_number = plan.k_thousandths.is_none();
+        if (by_number && bad >= draw.reject) || dangerous > 0 {
             return Standing::Short { read, bad, dangerous };
         }
         if count(taken.len()) < of {
@@ -83,12 +84,35 @@ pub fn standing(carton: &CartonFacts, rule: CartonRule, limit: MilliampHours) ->
                 sample.into_iter().flatten().filter(|pack| !carton.readings.contains_key(pack)).collect();
             return Standing::Waits { read: count(taken.len()), of, second: number > 0, next };
         }
+        if let Some(k) = plan.k_thousandths {
+            let held = taken.iter().filter_map(|pack| carton.readings.get(pack)).map(|reading| reading.raw());
+            return if lies_above(held, limit, k) {
+                Standing::Accepted { read, bad }
+            } else {
+                Standing::Short { read, bad, dangerous }
+            };
+        }
         // In reduced inspection a gap may lie between: the carton is accepted, and the next one sampled normally.
         if bad <= draw.accept || plan.second.is_none() {
             return Standing::Accepted { read, bad };
         }
     }
     Standing::Short { read, bad, dangerous }
+}
+
+/// True when the mean of capacities lies `k` thousandths of their standard deviation (by `n - 1`) or more above the limit.
+///
+/// With `d` what each lies above the limit: `S^2 (n - 1) >= k^2 n (n Q - S^2)` for `S = sum d >= 0`, `Q = sum d^2`, in whole numbers.
+fn lies_above(held: impl Iterator<Item = u32>, limit: MilliampHours, k_thousandths: u32) -> bool {
+    let (mut n, mut sum, mut squares) = (0_i128, 0_i128, 0_i128);
+    for mah in held {
+        let above = i128::from(mah) - i128::from(limit.raw());
+        n += 1;
+        sum += above;
+        squares += above * above;
+    }
+    let k = i128::from(k_thousandths);
+    n > 1 && sum >= 0 && sum * sum * (n - 1) * 1_000_000 >= k * k * n * (n * squares - sum * sum)
 }
 
 /// The carton's word for a pack that needs no reading of its own.
@@ -117,6 +141,12 @@ pub(super) fn carton(view: &View<'_>) -> Option<Reason> {
         Standing::Accepted { .. } => None,
         Standing::Short { read, bad, dangerous } => {
             let found = match (bad, dangerous) {
+                (_, 0) if plan(carton, rule).k_thousandths.is_some() => {
+                    format!(
+                        "carton {} fell short: what its {read} read packs hold lies too near {limit}",
+                        carton.name
+                    )
+                }
                 (0, found) => {
                     format!("carton {} fell short: a danger was seen on {found} of its packs", carton.name)
                 }
