@@ -151,8 +151,7 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
 fn text(context: &Context, check: &Check) -> String {
     let wrap = |line: &str| output::wrap(line, context.width);
     if check.slots.is_empty() {
-        return "the bench has no slot yet: packmuster slot add, or scan a fresh slot tag at the bench"
-            .to_owned();
+        return wrap("the bench has no slot yet: packmuster slot add, or scan a fresh slot tag at the bench");
     }
     let mut parts = vec![format!("SLOTS as of {}", check.as_of), wrap(print::slots::by(check))];
     let rows: Vec<Vec<String>> = check

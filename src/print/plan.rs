@@ -61,11 +61,11 @@ fn put(paper: &mut Paper, visit: &Visit) {
     let mut table = Table::new(vec![
         Column::text("", 0.5),
         Column::text("slot", 1.3),
-        Column::text("take out, enter the result", 2.4),
+        Column::text("take out, enter the result", 2.6),
         Column::text("put in", 2.6),
-        Column::text("from", 1.6),
+        Column::text("from", 1.5),
         Column::text("for", 1.7),
-        Column::text("until", 1.6),
+        Column::text("until", 1.5),
     ]);
     for slot in visit.steps.chunk_by(|a, b| a.slot == b.slot) {
         let out = slot.iter().find(|step| step.act == Done::TakeOut);
