@@ -221,7 +221,10 @@ impl Work<'_> {
         let place = Whereabouts::of(pack);
         if pack.added.is_none()
             || pack.joined.is_some()
-            || matches!(place, Whereabouts::WrittenOff | Whereabouts::Missing)
+            || matches!(
+                place,
+                Whereabouts::WrittenOff | Whereabouts::Missing | Whereabouts::Waste | Whereabouts::Left
+            )
         {
             return;
         }

@@ -10,6 +10,7 @@ use crate::domain::moment::days_between;
 use crate::domain::pack::PackFacts;
 use crate::domain::tag::TagKind;
 use crate::domain::verdict::{Rule, Step, Verdict};
+use crate::ledger::Ledger;
 use crate::policy::reason::Ruling;
 
 use super::answer::{Answer, Outcome};
@@ -18,6 +19,7 @@ use super::intake::kind;
 use super::judging::{self, Ask};
 use super::loan;
 use super::lookup::{self, Scanned};
+use super::pick::Sheet;
 use super::session::{Amount, Code, Here, Work};
 
 /// Longest reason for overruling, in characters.
@@ -42,11 +44,35 @@ pub struct Dispatch {
     pack: Option<PackId>,
     player: Option<PlayerId>,
     refusal: Option<Refusal>,
+    /// The list that is worked off; it says when each loan is due.
+    list: Option<Sheet>,
     /// The last pack that went out, with its player and loan.
     gone: Option<(PackId, PlayerId, LoanId)>,
 }
 
 impl Dispatch {
+    /// Works a list off: the latest one, or the one of that name.
+    ///
+    /// # Errors
+    /// When there is no such list.
+    pub fn of_list(ledger: &mut Ledger, name: Option<&str>) -> Result<Self, AppError> {
+        Ok(Self { list: Some(Sheet::find(ledger, name)?), ..Self::default() })
+    }
+
+    /// Takes the due date of a pack from the list; an answer where the pack is not on it.
+    fn listed(&mut self, here: &mut Here<'_>, pack: PackId) -> Result<Option<Answer>, AppError> {
+        let Some(list) = &self.list else { return Ok(None) };
+        if let Some(line) = list.line(here.ledger, pack)? {
+            self.due = Some(line.due);
+            return Ok(None);
+        }
+        let name = lookup::pack_name(here.ledger, pack)?;
+        let (_, next) = list.progress(here.ledger)?;
+        Ok(Some(
+            Answer::no(format!("pack {name} is not on list {}; nothing is entered", list.name)).next(next),
+        ))
+    }
+
     /// Sets a due date, for all that follows. Asked again when it is past or beyond the policy's longest loan.
     ///
     /// # Errors
@@ -77,6 +103,9 @@ impl Dispatch {
             return Ok(Answer::done(format!("this pack went out with player {name} just now")));
         }
         self.refusal = None;
+        if let Some(no) = self.listed(here, pack)? {
+            return Ok(no);
+        }
         self.pack = Some(pack);
         match self.player {
             Some(player) => self.send(here, pack, player),
@@ -95,6 +124,11 @@ impl Dispatch {
             ));
         }
         self.refusal = None;
+        if let (None, Some((_, pack))) = (self.pack, facts.ride)
+            && let Some(no) = self.listed(here, pack)?
+        {
+            return Ok(no);
+        }
         self.player = Some(player);
         match (self.pack, facts.ride) {
             (Some(pack), _) | (None, Some((_, pack))) => self.send(here, pack, player),
@@ -123,8 +157,12 @@ impl Dispatch {
             let text = vec!["must not go out; nothing is entered".to_owned()];
             return Ok(Answer::verdict(told, text, Outcome::No).next("another pack and this player"));
         }
-        let text = self.enter(here, pack, player, due, events, None)?;
-        Ok(Answer::verdict(told, text, Outcome::Yes))
+        let mut text = self.enter(here, pack, player, due, events, None)?;
+        let Some(list) = &self.list else { return Ok(Answer::verdict(told, text, Outcome::Yes)) };
+        text.extend(list.other_player(here.ledger, pack, player)?);
+        let (done, next) = list.progress(here.ledger)?;
+        text.push(done);
+        Ok(Answer::verdict(told, text, Outcome::Yes).next(next))
     }
 
     /// Enters the loan, and the ride where it is not open yet: one act.
@@ -225,6 +263,7 @@ fn firm(ruling: &Ruling) -> Option<&'static str> {
     ruling.reasons.iter().find_map(|reason| match reason.rule {
         Rule::Identity => Some("the ledger and the thing disagree"),
         Rule::Notice => Some("a safety notice covers it"),
+        Rule::Retired => Some("it is waste"),
         _ => None,
     })
 }
@@ -311,6 +350,9 @@ impl Work for Dispatch {
     fn prompt(&self) -> String {
         match (self.due, self.pack, self.player, &self.refusal) {
             (_, _, _, Some(refusal)) if refusal.asked => "the reason".to_owned(),
+            _ if self.list.is_some() && self.pack.is_none() && self.player.is_none() => {
+                "a pack of the list, or a player with one in it".to_owned()
+            }
             (None, None, None, _) => "the length of the loan (digits, then WEEKS), or a pack".to_owned(),
             (None, ..) => "the length of the loan (digits, then WEEKS) or a date".to_owned(),
             (Some(_), Some(_), None, _) => "the player that it goes into".to_owned(),

@@ -1,6 +1,8 @@
 //! From a code to the thing it names, and from a thing to the words that people know it by.
 
-use crate::domain::facts::{CartonFacts, LotFacts, OperatorFacts, PlaceFacts, PlayerFacts, SlotFacts};
+use crate::domain::facts::{
+    CartonFacts, ConsignmentFacts, LotFacts, OperatorFacts, PickFacts, PlaceFacts, PlayerFacts, SlotFacts,
+};
 use crate::domain::ids::{MakeId, PackId, PlayerMakeId, Thing, ThingKind};
 use crate::domain::pack::PackFacts;
 use crate::domain::tag::{Tag, TagKind};
@@ -149,6 +151,8 @@ pub fn name_of(ledger: &mut Ledger, thing: Thing) -> Result<String, LedgerError>
         ThingKind::Operator => (ledger.facts::<OperatorFacts>(thing)?.map(|facts| facts.initials), None),
         ThingKind::Lot => (ledger.facts::<LotFacts>(thing)?.map(|facts| facts.name), None),
         ThingKind::Carton => (ledger.facts::<CartonFacts>(thing)?.map(|facts| facts.name), None),
+        ThingKind::Consignment => (ledger.facts::<ConsignmentFacts>(thing)?.map(|facts| facts.name), None),
+        ThingKind::Pick => (ledger.facts::<PickFacts>(thing)?.map(|facts| facts.name), None),
         _ => (None, None),
     };
     Ok(name

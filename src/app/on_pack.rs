@@ -1,11 +1,11 @@
 //! What is said of the pack on the desk, whatever the session: something was seen on it, it was charged, a round is done.
 
-use crate::domain::event::{Charged, Event, FindingSeen, PackPlaced};
+use crate::domain::event::{Charged, Event, FindingSeen, PackPlaced, PackRetired};
 use crate::domain::facts::PlaceFacts;
 use crate::domain::finding::Finding;
 use crate::domain::ids::{PackId, PlaceId};
 use crate::domain::pack::PackFacts;
-use crate::domain::verdict::Step;
+use crate::domain::verdict::{Step, Verdict};
 
 use super::answer::Answer;
 use super::error::AppError;
@@ -58,6 +58,11 @@ pub(crate) fn put(here: &mut Here<'_>, pack: PackId, place: PlaceId) -> Result<A
     let now = here.desk.now();
     let facts: PackFacts = here.ledger.facts(pack.into())?.unwrap_or_default();
     let name = lookup::label(&facts.codes);
+    if let Some(consigned) = facts.consigned {
+        let of = lookup::name_of(here.ledger, consigned.consignment.into())?;
+        return Ok(Answer::no(format!("pack {name} is in box {} of consignment {of}", consigned.number))
+            .next("it stays there; `consignment pack` takes it out again"));
+    }
     if let Some(elsewhere) = elsewhere(here, &facts)? {
         return Ok(Answer::no(format!("pack {name} is {elsewhere}: it cannot lie in a tray"))
             .next("take it in first, with `intake`, or give the result of its run"));
@@ -74,12 +79,22 @@ pub(crate) fn put(here: &mut Here<'_>, pack: PackId, place: PlaceId) -> Result<A
             format!("{} takes {takes}, and pack {name} is {}; nothing is entered", tray.name, ruling.verdict);
         return Ok(Answer::no(text).next(right));
     }
-    here.desk.record(here.ledger, vec![PackPlaced { pack, place, at: now }.into()])?;
-    Ok(Answer::done(format!("pack {name}, {}, lies in {}", ruling.verdict, tray.name)))
+    let mut events = vec![PackPlaced { pack, place, at: now }.into()];
+    let mut answer = Answer::done(format!("pack {name}, {}, lies in {}", ruling.verdict, tray.name));
+    // A dead pack becomes waste when it is laid with the others.
+    if tray.tray == Some(Verdict::Recycle) && facts.retired.is_none() {
+        events.push(PackRetired { pack, at: now }.into());
+        answer = answer.and("retired: it waits for the recycler");
+    }
+    here.desk.record(here.ledger, events)?;
+    Ok(answer)
 }
 
 /// Where a pack is by the ledger, if that is no place to take it from.
-fn elsewhere(here: &mut Here<'_>, facts: &PackFacts) -> Result<Option<String>, AppError> {
+///
+/// # Errors
+/// A fault of the ledger.
+pub(crate) fn elsewhere(here: &mut Here<'_>, facts: &PackFacts) -> Result<Option<String>, AppError> {
     Ok(if facts.loan.is_some() {
         Some("out on a loan".to_owned())
     } else if let Some(run) = facts.run {

@@ -6,6 +6,9 @@
 //!
 //! Weak is what has the higher chance of being below its limit at return, or without a model the lower reading. Nothing is entered.
 
+mod list;
+mod seats;
+
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::civil::Date;
@@ -27,6 +30,9 @@ use super::error::AppError;
 use super::review::Whereabouts;
 use super::{ahead, input, judging, lookup};
 
+pub(crate) use list::Sheet;
+pub use list::{Line, List, enter, show};
+
 /// Loans of one kind at most: a slip of the keyboard must not ask for millions.
 const MOST: u32 = 10_000;
 
@@ -45,6 +51,8 @@ pub struct Wish {
 pub struct Loan {
     /// The make of player.
     pub player_make: String,
+    #[serde(skip)]
+    make: PlayerMakeId,
     /// Its length.
     pub days: u32,
     /// When it is due.
@@ -60,11 +68,20 @@ pub struct Loan {
 /// A pack for a loan.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Proposal {
+    #[serde(skip)]
+    id: PackId,
+    #[serde(skip)]
+    rides_in: Option<PlayerId>,
     /// Its tag.
     pub tag: String,
     /// Where it is: a place, or the player that it rides in.
     #[serde(rename = "where")]
     pub place: String,
+    /// The player that it goes out in: its own, or an empty one here; none where no more are free.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub player: Option<String>,
+    #[serde(skip)]
+    player_id: Option<PlayerId>,
     /// What the reading that counts gave.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub capacity_mah: Option<u32>,
@@ -226,6 +243,7 @@ pub fn pick(ledger: &mut Ledger, wishes: &[Wish], now: Moment) -> Result<Picked,
             let proposal = proposal.map(|(offer, candidate)| work.proposal(ledger, offer, candidate));
             loans.push(Loan {
                 player_make: wish.player.name.clone(),
+                make: wish.make,
                 days: wish.days,
                 due: wish.due,
                 pack: proposal.transpose()?,
@@ -234,6 +252,7 @@ pub fn pick(ledger: &mut Ledger, wishes: &[Wish], now: Moment) -> Result<Picked,
         }
         taken.extend(chosen);
     }
+    seats::assign(ledger, &mut loans)?;
     let unserved = loans.iter().filter(|loan| loan.pack.is_none()).count();
     Ok(Picked {
         as_of: now.day(&zone),
@@ -355,8 +374,12 @@ impl Work<'_> {
             (None, None) => "loose".to_owned(),
         };
         Ok(Proposal {
+            id: candidate.id,
+            rides_in: candidate.rides_in,
             tag: lookup::label(&candidate.codes),
             place,
+            player: None,
+            player_id: None,
             capacity_mah: offer.capacity,
             play_h: offer.play,
             at_return: offer.holds.map(|(holds, chance)| AtReturn {

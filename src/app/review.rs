@@ -74,12 +74,24 @@ pub enum Whereabouts {
     Missing,
     /// It never came back from its loan, and was given up.
     WrittenOff,
+    /// At its end, and waiting for a recycler.
+    Waste,
+    /// It left with a consignment.
+    Left,
 }
 
 impl Whereabouts {
     /// Every whereabouts, in the order of the table.
-    pub const ALL: [Self; 6] =
-        [Self::Out, Self::InPlayer, Self::OnBench, Self::InWorkshop, Self::Missing, Self::WrittenOff];
+    pub const ALL: [Self; 8] = [
+        Self::Out,
+        Self::InPlayer,
+        Self::OnBench,
+        Self::InWorkshop,
+        Self::Missing,
+        Self::Waste,
+        Self::WrittenOff,
+        Self::Left,
+    ];
 
     /// The words for people.
     pub const fn words(self) -> &'static str {
@@ -90,12 +102,16 @@ impl Whereabouts {
             Self::InWorkshop => "loose here",
             Self::Missing => "missing",
             Self::WrittenOff => "written off",
+            Self::Waste => "waste, still here",
+            Self::Left => "left as waste",
         }
     }
 
     /// Where a pack is by its facts.
-    pub const fn of(pack: &PackFacts) -> Self {
-        if pack.written_off.is_some() {
+    pub fn of(pack: &PackFacts) -> Self {
+        if pack.left().is_some() {
+            Self::Left
+        } else if pack.written_off.is_some() {
             Self::WrittenOff
         } else if pack.missing.is_some() {
             Self::Missing
@@ -103,6 +119,8 @@ impl Whereabouts {
             Self::Out
         } else if pack.run.is_some() {
             Self::OnBench
+        } else if pack.retired.is_some() || pack.consigned.is_some() {
+            Self::Waste
         } else if pack.ride.is_some() {
             Self::InPlayer
         } else {
@@ -211,7 +229,7 @@ pub struct Review {
     pub policy: String,
     /// The heads of the chains then: they tell what this review was made from.
     pub heads: Vec<Head>,
-    /// Packs in the ledger, but for those that are written off.
+    /// Packs in the ledger, but for those that are waste, have left or are written off.
     pub packs: u32,
     /// Packs that could go out: fit, and not out already.
     pub ready: u32,

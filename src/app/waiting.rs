@@ -18,9 +18,11 @@ use crate::policy::limits::{limit, thirstiest};
 use crate::policy::notice::covers;
 
 use super::ahead;
+use super::answer;
 use super::judging;
 use super::lookup;
 use super::review::Whereabouts;
+use super::waste;
 
 /// Days over which the dispatches of a make are counted.
 const LOOK_BACK: i64 = 56;
@@ -82,6 +84,8 @@ pub struct Waiting {
     pub misplaced: Vec<Item>,
     /// Fit packs that lie in no place.
     pub unplaced: Vec<Item>,
+    /// What waste must do soon: leave, or be less.
+    pub waste: Vec<Item>,
     /// What stands ready, by make.
     pub ready: Vec<Ready>,
 }
@@ -96,6 +100,7 @@ struct Look<'a> {
     measure: Vec<(Moment, Item)>,
     notices: Vec<(bool, Item)>,
     fit: BTreeMap<MakeId, u32>,
+    waste: waste::Tally,
     /// Places are in use: some pack lies in one.
     places: bool,
 }
@@ -117,6 +122,7 @@ pub fn waiting(ledger: &mut Ledger, now: Moment) -> Result<Waiting, LedgerError>
         measure: Vec::new(),
         notices: Vec::new(),
         fit: BTreeMap::new(),
+        waste: waste::Tally::new(&settings, now.day(&zone), zone.clone()),
         places: false,
     };
     ledger.each(ThingKind::Pack, |thing, _, facts| {
@@ -172,6 +178,7 @@ impl Waiting {
             missing: Vec::new(),
             misplaced: Vec::new(),
             unplaced: Vec::new(),
+            waste: Vec::new(),
             ready: Vec::new(),
         }
     }
@@ -190,6 +197,10 @@ impl Look<'_> {
 
     fn pack(&mut self, id: PackId, pack: &PackFacts) {
         if pack.added.is_none() || pack.joined.is_some() || pack.written_off.is_some() {
+            return;
+        }
+        self.waste.take(self.settings, pack);
+        if matches!(Whereabouts::of(pack), Whereabouts::Waste | Whereabouts::Left) {
             return;
         }
         let what = lookup::label(&pack.codes);
@@ -326,6 +337,11 @@ impl Look<'_> {
         self.measure.sort_by(|a, b| (a.0, &a.1.what).cmp(&(b.0, &b.1.what)));
         self.notices.sort_by(|a, b| (a.0, &a.1.place, &a.1.what).cmp(&(b.0, &b.1.place, &b.1.what)));
         let mut waiting = self.waiting;
+        let waste = self.waste.finish();
+        for why in waste.warnings {
+            let what = answer::count(usize::try_from(waste.packs).unwrap_or(usize::MAX), "pack", "packs");
+            waiting.waste.push(Item { what, place: String::new(), why });
+        }
         if !self.places {
             // A workshop that scans no places need not be told so of every pack.
             waiting.unplaced.clear();

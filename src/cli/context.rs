@@ -149,6 +149,17 @@ impl Context {
         }
     }
 
+    /// The ledger for work that belongs to no site, if one is named or there is one in this folder.
+    ///
+    /// # Errors
+    /// When several could be meant, or it does not open.
+    pub(super) fn write_if_any(&self) -> Result<Option<Ledger>, CliError> {
+        if self.globals.ledger.is_none() && ledgers_in(Path::new("."))?.is_empty() {
+            return Ok(None);
+        }
+        self.write_any().map(Some)
+    }
+
     /// Opens the ledger for looking.
     ///
     /// # Errors

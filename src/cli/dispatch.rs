@@ -26,6 +26,9 @@ pub(super) struct Args {
     /// The day on which the players are due back
     #[arg(long, value_name = "DATE", conflicts_with = "length")]
     due: Option<Date>,
+    /// Work a list off that `pick --list` made: it says what goes into which player and when it is due
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["due", "length"])]
+    list: Option<String>,
     /// The length of the loans: "8 weeks", "10 days"
     #[arg(long = "for", value_name = "LENGTH", id = "length")]
     length: Option<String>,
@@ -44,7 +47,10 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
         }
         (None, None) => None,
     };
-    let mut work = Dispatch::default();
+    let mut work = match &args.list {
+        Some(name) => Dispatch::of_list(&mut ledger, Some(name))?,
+        None => Dispatch::default(),
+    };
     if let Some(due) = due {
         let answer = work.set_due(&mut Here { ledger: &mut ledger, desk: &mut desk }, due)?;
         if answer.outcome != Outcome::Yes {

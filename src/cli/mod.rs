@@ -3,6 +3,7 @@
 mod ahead;
 mod bench;
 mod bind;
+mod consignment;
 mod context;
 mod correct;
 mod demo;
@@ -17,6 +18,7 @@ mod ledger;
 mod loan;
 mod make;
 mod model;
+mod muster;
 mod notice;
 mod operator;
 mod output;
@@ -42,6 +44,7 @@ mod study;
 mod tags;
 mod undo;
 mod waiting;
+mod waste;
 mod watch;
 
 use std::ffi::OsString;
@@ -119,6 +122,7 @@ const COMMANDS: &[Command] = &[
     command!("discharge", discharge::Args, |context, args| discharge::run(context, &args)),
     command!("scan", scan::Args, |context, args| scan::run(context, &args)),
     command!("waiting", waiting::Args, |context, args| waiting::run(context, &args)),
+    command!("muster", muster::Args, |context, args| muster::run(context, &args)),
     command!("judge", judge::Args, |context, args| judge::run(context, &args)),
     command!("undo", undo::Args, |context, args| undo::run(context, args)),
     command!("loan", loan::Args, |context, args| loan::run(context, args)),
@@ -131,6 +135,8 @@ const COMMANDS: &[Command] = &[
     command!("pick", pick::Args, |context, args| pick::run(context, &args)),
     command!("sampling", sampling::Args, |context, args| sampling::run(context, &args)),
     command!("rounds", rounds::Args, |context, args| rounds::run(context, &args)),
+    command!("waste", waste::Args, |context, args| waste::run(context, &args)),
+    command!("consignment", consignment::Args, |context, args| consignment::run(context, &args)),
     command!("notice", notice::Args, |context, args| notice::run(context, args)),
     command!("tags", tags::Args, |context, args| tags::run(context, args)),
     command!("import", import::Args, |context, args| import::run(context, &args)),

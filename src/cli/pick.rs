@@ -1,11 +1,16 @@
 //! `packmuster pick`.
 
+use std::path::PathBuf;
+
 use crate::app::answer::count;
-use crate::app::pick::{self, Loan, Picked};
+use crate::app::pick::{self, List, Loan, Picked};
+use crate::app::session::Here;
+use crate::ledger::Ledger;
 
 use super::Exit;
 use super::context::Context;
 use super::error::CliError;
+use super::paper::{self, Paper};
 use super::{ahead, output};
 
 /// Which packs to send out for a list of loans: for each the weakest that still keeps it
@@ -14,11 +19,22 @@ use super::{ahead, output};
 /// many loans as can be are served, weak packs go on short loans, and the strongest stay for later. Nothing is entered:
 /// `dispatch` judges again. The exit code is 1 when a loan could not be served.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: packmuster pick --for Wren:56:3 --for Lapwing:14")]
+#[command(
+    after_help = "Example: packmuster pick --for Wren:56:3 --for Lapwing:14 --list ferry --sheet ferry.pdf"
+)]
 pub(super) struct Args {
     /// Player make, length and how many: Wren:56:3, Wren:8weeks, or Wren:2026-12-24
-    #[arg(long = "for", required = true, value_name = "MAKE:DAYS[:COUNT]", id = "loans")]
+    #[arg(long = "for", value_name = "MAKE:DAYS[:COUNT]", id = "loans")]
     loans: Vec<String>,
+    /// Keep what is picked as a list of this name, to be worked off with `dispatch --list`; without --for, look at that list
+    #[arg(long, value_name = "NAME")]
+    list: Option<String>,
+    /// Write the list as a dispatch sheet, PDF
+    #[arg(long, value_name = "FILE", requires = "list")]
+    sheet: Option<PathBuf>,
+    /// Its size
+    #[arg(long, value_enum, default_value = "a4")]
+    paper: Paper,
 }
 
 #[derive(serde::Serialize)]
@@ -26,8 +42,22 @@ struct Report<'a> {
     pick: &'a Picked,
 }
 
+#[derive(serde::Serialize)]
+struct Listed<'a> {
+    list: &'a List,
+}
+
 pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> {
-    let mut ledger = context.look()?;
+    if args.loans.is_empty() {
+        let Some(name) = &args.list else {
+            return Err(CliError::bad(
+                "no loan is named",
+                "give loans with --for, such as Wren:56:3; or look at a list: pick --list NAME",
+            ));
+        };
+        return listed(context, &mut context.look()?, name, args);
+    }
+    let mut ledger = if args.list.is_some() { context.write()? } else { context.look()? };
     let now = context.clock()();
     let picked = ledger.transact(|ledger| {
         let today = now.day(ledger.zone());
@@ -35,12 +65,49 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
             args.loans.iter().map(|text| pick::wish(ledger, text, today)).collect();
         Ok::<_, CliError>(pick::pick(ledger, &wishes?, now)?)
     })?;
+    let served = if picked.unserved == 0 { Exit::Yes } else { Exit::No };
+    if let Some(name) = &args.list {
+        let mut desk = context.staffed_desk(&mut ledger)?;
+        let answer = pick::enter(&mut Here { ledger: &mut ledger, desk: &mut desk }, name, &picked)?;
+        if !context.globals.json {
+            output::line(&text(context, &picked))?;
+            super::tell(context, &answer)?;
+        }
+        return Ok(served.max(listed(context, &mut ledger, name, args)?));
+    }
     if context.globals.json {
         output::json(&Report { pick: &picked })?;
     } else {
         output::line(&text(context, &picked))?;
     }
-    Ok(if picked.unserved == 0 { Exit::Yes } else { Exit::No })
+    Ok(served)
+}
+
+/// Tells of a list, and prints it where that is wanted.
+fn listed(context: &Context, ledger: &mut Ledger, name: &str, args: &Args) -> Result<Exit, CliError> {
+    let list = pick::show(ledger, Some(name), context.clock()())?;
+    if let Some(path) = &args.sheet {
+        let bytes = crate::print::pick::paper(&list, args.paper.into())
+            .map_err(|error| CliError::fault(error.to_string()))?;
+        paper::write(path, &bytes)?;
+    }
+    if context.globals.json {
+        output::json(&Listed { list: &list })?;
+        return Ok(Exit::Yes);
+    }
+    let rows: Vec<Vec<String>> = list
+        .lines
+        .iter()
+        .map(|line| {
+            let player = line.player.clone().unwrap_or_else(|| format!("any {}", line.player_make));
+            let state = line.verdict.map_or_else(|| "out".to_owned(), |verdict| verdict.to_string());
+            vec![line.place.clone(), line.pack.clone(), state, player, line.due.to_string()]
+        })
+        .collect();
+    let head = format!("LIST {}, made {}: {} of {} are out", list.name, list.made, list.done, rows.len());
+    output::line(&head)?;
+    output::line(&output::table(context, &["where", "pack", "verdict", "into player", "due"], &rows, &[]))?;
+    Ok(Exit::Yes)
 }
 
 /// The row of a loan that is served.

@@ -2,7 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::app::printing::{self, Lost, Printing};
+use crate::app::session::Here;
 use crate::domain::tag::{Tag, TagKind};
+use crate::ledger::Ledger;
 use crate::print::geometry::Geometry;
 use crate::print::labels::{self, Drift, Label, SheetRequest};
 use crate::print::{PrintError, calibration, card};
@@ -63,6 +66,37 @@ enum Action {
         /// The PDF to write
         #[arg(long, value_name = "FILE", default_value = "calibration.pdf")]
         out: PathBuf,
+    },
+    /// Print lost tags again: exactly those, with the codes that they had
+    #[command(after_help = "Example: packmuster tags again --of 3 --labels 41-65 --out lost.pdf")]
+    Again {
+        /// The tags, by code
+        #[arg(value_name = "CODE", conflicts_with_all = ["of", "labels", "unused"])]
+        codes: Vec<Tag>,
+        /// Of which printing, by its number in `tags log`
+        #[arg(long, value_name = "N")]
+        of: Option<usize>,
+        /// Which labels of it, counted from 1 in its order: 41-65,70
+        #[arg(long, value_name = "LIST", requires = "of", conflicts_with = "unused")]
+        labels: Option<String>,
+        /// Those of it that were never scanned in
+        #[arg(long, requires = "of")]
+        unused: bool,
+        #[command(flatten)]
+        placing: Placing,
+        /// The first position to use on a half-used sheet, counted along the rows from 1
+        #[arg(long, value_name = "N", default_value_t = 1)]
+        start: usize,
+        /// The PDF to write
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
+    /// Which codes were printed when, and how many of them are in use
+    #[command(after_help = "Example: packmuster tags log")]
+    Log {
+        /// Print every code
+        #[arg(long)]
+        codes: bool,
     },
     /// List the sheets and rolls that are built in
     #[command(after_help = "Example: packmuster tags sheets")]
@@ -138,6 +172,8 @@ impl Placing {
 struct Printed {
     file: String,
     kind: TagKind,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    printing: Option<usize>,
     tags: Vec<String>,
 }
 
@@ -161,6 +197,23 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
             write(&out, &page)?;
             written(context, &out)?;
         }
+        Action::Again { codes, of, labels, unused, placing, start, out } => {
+            let lost = match (of, labels, unused) {
+                (Some(of), None, true) => Lost::Unused(of),
+                (Some(of), Some(labels), false) => Lost::Labels(of, printing::numbers(&labels)?),
+                (None, ..) if !codes.is_empty() => Lost::Codes(codes),
+                _ => {
+                    return Err(CliError::bad(
+                        "it is not said which tags were lost",
+                        "give their codes, or --of N with --labels or --unused; see packmuster tags log",
+                    ));
+                }
+            };
+            let mut ledger = context.write_any()?;
+            let tags = printing::lost(&mut ledger, &lost)?;
+            sheet(context, Some(&mut ledger), &tags, true, (&placing, start, out))?;
+        }
+        Action::Log { codes } => log(context, codes)?,
         Action::Sheets => sheets(context)?,
     }
     Ok(Exit::Yes)
@@ -175,31 +228,99 @@ fn print(
     out: Option<PathBuf>,
 ) -> Result<(), CliError> {
     let kind = TagKind::from(kind);
-    let geometry = placing.geometry()?;
-    let full = match geometry.positions() {
+    let full = match placing.geometry()?.positions() {
         1 => 20,
         positions => positions.saturating_sub(start.saturating_sub(1)),
     };
     let count = count.and_then(|count| usize::try_from(count).ok()).unwrap_or(full);
     let mut random = context.random()?;
-    let labels: Vec<Label<'_>> =
-        (0..count).map(|_| Label { tag: Tag::draw(kind, &mut random), caption: None }).collect();
+    let mut ledger = context.write_if_any()?;
+    let tags = match &mut ledger {
+        Some(ledger) => printing::fresh(ledger, kind, count, &mut random)?,
+        None => (0..count).map(|_| Tag::draw(kind, &mut random)).collect(),
+    };
+    sheet(context, ledger.as_mut(), &tags, false, (placing, start, out))
+}
+
+/// Prints tags of one kind, and keeps their codes where there is a ledger.
+fn sheet(
+    context: &Context,
+    ledger: Option<&mut Ledger>,
+    tags: &[Tag],
+    again: bool,
+    (placing, start, out): (&Placing, usize, Option<PathBuf>),
+) -> Result<(), CliError> {
+    let kind = tags.first().map_or(TagKind::Pack, Tag::kind);
+    let geometry = placing.geometry()?;
+    let labels: Vec<Label<'_>> = tags.iter().map(|&tag| Label { tag, caption: None }).collect();
     let request = SheetRequest { geometry: &geometry, labels: &labels, start, drift: placing.drift() };
     let bytes = labels::sheet(&request).map_err(|error| fault(&error))?;
     let out = out.unwrap_or_else(|| PathBuf::from(format!("tags-{kind}.pdf")));
+    // The file first: a code that is in the log and on no paper is only lost, the other way round it could be drawn again.
     write(&out, &bytes)?;
+    let printing = match ledger {
+        Some(ledger) => {
+            let mut desk = context.staffed_desk(ledger)?;
+            let here = &mut Here { ledger, desk: &mut desk };
+            Some(printing::enter(here, (kind, tags), again, (&placing.sheet, start))?)
+        }
+        None => None,
+    };
     let printed = Printed {
         file: out.display().to_string(),
         kind,
-        tags: labels.iter().map(|label| label.tag.to_string()).collect(),
+        printing,
+        tags: tags.iter().map(ToString::to_string).collect(),
     };
     if context.globals.json {
         return output::json(&printed);
     }
+    let kept = printing.map_or_else(
+        || "no ledger is here: these codes are in no log".to_owned(),
+        |number| format!("printing {number} in the log"),
+    );
     output::lines(&[
-        format!("{} {kind} tags in {}", printed.tags.len(), printed.file),
+        format!("{} {kind} tags in {}; {kept}", printed.tags.len(), printed.file),
         "print at 100 %; stick them where no vent or contact is covered".to_owned(),
     ])
+}
+
+fn log(context: &Context, codes: bool) -> Result<(), CliError> {
+    #[derive(serde::Serialize)]
+    struct Report {
+        printings: Vec<Printing>,
+    }
+    let report = Report { printings: printing::all(&mut context.look()?)? };
+    if context.globals.json {
+        return output::json(&report);
+    }
+    let rows: Vec<Vec<String>> = report
+        .printings
+        .iter()
+        .map(|of| {
+            vec![
+                of.number.to_string(),
+                of.printed.to_string(),
+                if of.again { format!("{}, again", of.kind) } else { of.kind.to_string() },
+                of.sheet.clone(),
+                of.start.to_string(),
+                of.codes.len().to_string(),
+                of.unused.len().to_string(),
+            ]
+        })
+        .collect();
+    let heads = ["printing", "day", "tags for", "sheet", "from", "tags", "not in use"];
+    output::line(&output::table(context, &heads, &rows, &[0, 4, 5, 6]))?;
+    if codes {
+        for of in &report.printings {
+            for (place, code) in of.codes.iter().enumerate() {
+                let state = if of.unused.contains(code) { ", not in use" } else { "" };
+                let shown = code.parse::<Tag>().map_or_else(|_foreign| code.clone(), |tag| tag.to_string());
+                output::line(&format!("printing {}, label {}: {shown}{state}", of.number, place + 1))?;
+            }
+        }
+    }
+    Ok(())
 }
 
 fn sheets(context: &Context) -> Result<(), CliError> {

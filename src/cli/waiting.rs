@@ -55,7 +55,7 @@ fn table(context: &Context, items: &[Item]) -> String {
 
 /// The page; empty lists are left out.
 fn text(context: &Context, waiting: &Waiting, all: bool) -> String {
-    let lists: [(&str, &[Item]); 13] = [
+    let lists: [(&str, &[Item]); 14] = [
         ("ON THE BENCH", &waiting.runs),
         ("SLOTS CLOSED", &waiting.closed),
         ("INTAKES NOT FINISHED", &waiting.intakes),
@@ -68,6 +68,7 @@ fn text(context: &Context, waiting: &Waiting, all: bool) -> String {
         ("LOANS OVERDUE, longest first", &waiting.overdue),
         ("WHEREABOUTS UNKNOWN", &waiting.missing),
         ("IN THE WRONG TRAY", &waiting.misplaced),
+        ("WASTE THAT MUST LEAVE", &waiting.waste),
         ("FIT, AND IN NO PLACE", &waiting.unplaced),
     ];
     let mut parts = vec![format!("WAITING, as of {}", waiting.as_of)];

@@ -11,15 +11,18 @@ use uuid::Uuid;
 use super::carton::SamplePlan;
 use super::finding::{Finding, NoResult};
 use super::ids::{
-    ActId, CartonId, LoanId, LotId, MakeId, NoticeId, OperatorId, PackId, PlaceId, PlayerId, PlayerMakeId,
-    RideId, RunId, SiteId, SlotId, StudyId, Thing, WriterId,
+    ActId, CartonId, ConsignmentId, LoanId, LotId, MakeId, MusterId, NoticeId, OperatorId, PackId, PickId,
+    PlaceId, PlayerId, PlayerMakeId, PrintingId, RideId, RunId, SiteId, SlotId, StudyId, Thing, WriterId,
 };
 use super::make::{PackMake, PlayerMake};
 use super::moment::Moment;
+use super::pick::PickLine;
 use super::position::Position;
+use super::tag::TagKind;
 use super::twist::Twist;
 use super::units::{Celsius, Cycles, MilliampHours, Milliohms, Minutes, PlayHours};
 use super::verdict::{Rule, Step, Verdict};
+use super::waste::Condition;
 
 /// Where a pack's life in the service begins, for its limits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -443,6 +446,65 @@ events! {
     /// A safety notice is lifted.
     NoticeLifted = "notice_lifted" { notice: NoticeId, at: Moment }
         touches |e| vec![e.notice.into()];
+
+    /// A pack is at its end: from here on it is waste that waits for a recycler.
+    PackRetired = "retire" { pack: PackId, at: Moment }
+        touches |e| vec![e.pack.into()];
+
+    /// Dead packs are gathered, to leave together for a handler.
+    ConsignmentOpened = "consignment" { consignment: ConsignmentId, name: String, handler: String, at: Moment }
+        touches |e| vec![e.consignment.into()];
+
+    /// A pack goes into a box of a consignment.
+    PackConsigned = "consign" { consignment: ConsignmentId, pack: PackId, condition: Condition, number: u32, at: Moment }
+        touches |e| vec![e.pack.into(), e.consignment.into()];
+
+    /// A pack is taken out of a consignment that has not left.
+    PackUnconsigned = "unconsign" { consignment: ConsignmentId, pack: PackId, at: Moment }
+        touches |e| vec![e.pack.into(), e.consignment.into()];
+
+    /// A consignment leaves with these packs, perhaps under a number of the carrier: none of them ever goes out again.
+    ConsignmentLeft = "consignment_left" {
+        consignment: ConsignmentId,
+        packs: Vec<PackId>,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        reference: Option<String>,
+        at: Moment,
+    } touches |e| e.packs.iter().map(|&pack| pack.into()).chain([e.consignment.into()]).collect();
+
+    /// A roll call of a place begins.
+    MusterBegan = "muster" { muster: MusterId, place: PlaceId, at: Moment }
+        touches |e| vec![e.muster.into(), e.place.into()];
+
+    /// Somebody saw a pack in a place at a roll call, loose or in a player; whether it was expected there.
+    PackSeen = "seen" {
+        muster: MusterId,
+        place: PlaceId,
+        pack: PackId,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        player: Option<PlayerId>,
+        expected: bool,
+        at: Moment,
+    } touches |e| vec![e.muster.into(), e.place.into(), e.pack.into()];
+
+    /// A roll call is over: the packs that were there, and those that should have been.
+    MusterEnded = "muster_ended" { muster: MusterId, place: PlaceId, present: u32, missing: Vec<PackId>, at: Moment }
+        touches |e| e.missing.iter().map(|&pack| pack.into()).chain([e.muster.into(), e.place.into()]).collect();
+
+    /// Packs are listed for loans of a day, in the order in which they are fetched.
+    PickListed = "pick" { pick: PickId, name: String, lines: Vec<PickLine>, at: Moment }
+        touches |e| vec![e.pick.into()];
+
+    /// Tags were printed, or printed again where some were lost.
+    TagsPrinted = "printed" {
+        printing: PrintingId,
+        kind: TagKind,
+        codes: Vec<String>,
+        again: bool,
+        sheet: String,
+        start: u32,
+        at: Moment,
+    } touches |e| vec![e.printing.into()];
 
     /// An entry, of a kind by its stored name, was wrong: it no longer counts. What should have stood there is the next entry of
     /// the act, unless that corrects another, and is folded where the wrong one `stands`. Names the things of both.

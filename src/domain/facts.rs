@@ -11,14 +11,18 @@ use serde_json::Error as JsonError;
 use super::carton::{SamplePlan, drawn_packs};
 use super::event::{Event, Scope, Service};
 use super::ids::{
-    CartonId, LoanId, LotId, MakeId, PackId, PlayerId, PlayerMakeId, RideId, RunId, SlotId, Thing, ThingKind,
+    CartonId, LoanId, LotId, MakeId, PackId, PlaceId, PlayerId, PlayerMakeId, RideId, RunId, SlotId, Thing,
+    ThingKind,
 };
 use super::make::{PackMake, PlayerMake};
 use super::moment::Moment;
 use super::pack::PackFacts;
+use super::pick::PickLine;
+use super::tag::TagKind;
 use super::twist::Twist;
 use super::units::{MilliampHours, PlayHours};
 use super::verdict::Verdict;
+use super::waste::Condition;
 
 /// What a tag or foreign code names.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -257,6 +261,70 @@ pub struct StudyFacts {
     pub planned: Option<Moment>,
 }
 
+/// Dead packs that leave together.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct ConsignmentFacts {
+    /// Its name.
+    pub name: String,
+    /// Who takes it.
+    pub handler: String,
+    /// When it was opened.
+    pub opened: Option<Moment>,
+    /// Its packs: their condition, and the number of their box.
+    pub packs: BTreeMap<PackId, (Condition, u32)>,
+    /// When it left.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub left: Option<Moment>,
+    /// The carrier's number.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reference: Option<String>,
+}
+
+/// A roll call of a place.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct MusterFacts {
+    /// The place.
+    pub place: Option<PlaceId>,
+    /// When it began.
+    pub began: Option<Moment>,
+    /// Packs that were seen, and whether they were expected.
+    pub seen: BTreeMap<PackId, bool>,
+    /// When it ended.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ended: Option<Moment>,
+    /// Packs that should have been there.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub missing: Vec<PackId>,
+}
+
+/// A list of packs that are to go out.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct PickFacts {
+    /// Its name.
+    pub name: String,
+    /// Its lines, in the order in which they are fetched.
+    pub lines: Vec<PickLine>,
+    /// When it was made.
+    pub made: Option<Moment>,
+}
+
+/// Tags that were printed together.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct PrintingFacts {
+    /// What they are for.
+    pub kind: Option<TagKind>,
+    /// Their codes, in the order of the positions.
+    pub codes: Vec<String>,
+    /// They had been printed before.
+    pub again: bool,
+    /// The sheet or roll.
+    pub sheet: String,
+    /// The first position.
+    pub start: u32,
+    /// When.
+    pub printed: Option<Moment>,
+}
+
 macro_rules! facts {
     ($($kind:ident($facts:ty)),* $(,)?) => {
         /// The facts about one thing.
@@ -330,6 +398,10 @@ facts!(
     Picture(PictureFacts),
     Model(ModelFacts),
     Study(StudyFacts),
+    Consignment(ConsignmentFacts),
+    Muster(MusterFacts),
+    Pick(PickFacts),
+    Printing(PrintingFacts),
 );
 
 impl Facts {
@@ -344,6 +416,8 @@ impl Facts {
             Self::Lot(facts) => &facts.name,
             Self::Carton(facts) => &facts.name,
             Self::Study(facts) => &facts.name,
+            Self::Consignment(facts) => &facts.name,
+            Self::Pick(facts) => &facts.name,
             Self::Site(facts) => &facts.name,
             Self::Pack(facts) => facts.serial.as_ref()?,
             _ => return None,
@@ -407,6 +481,10 @@ impl Facts {
                     facts.taken = Some(e.at);
                 }
             }
+            Self::Consignment(facts) => fold::consignment(facts, event),
+            Self::Muster(facts) => fold::muster(facts, event),
+            Self::Pick(facts) => fold::pick(facts, event),
+            Self::Printing(facts) => fold::printing(facts, event),
             Self::Study(facts) => {
                 if let Event::StudyPlanned(e) = event {
                     *facts = StudyFacts {

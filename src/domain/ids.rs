@@ -77,6 +77,14 @@ identity!(
     NoticeId,
     /// A study of the bench.
     StudyId,
+    /// Dead packs that leave together for a recycler.
+    ConsignmentId,
+    /// A roll call of a place.
+    MusterId,
+    /// A list of packs that are to go out.
+    PickId,
+    /// Tags that were printed together.
+    PrintingId,
     /// A workshop.
     SiteId,
     /// A copy of a ledger that can write.
@@ -142,11 +150,19 @@ pub enum ThingKind {
     Model,
     /// A study of the bench.
     Study,
+    /// Dead packs that leave together.
+    Consignment,
+    /// A roll call of a place.
+    Muster,
+    /// A list of packs that are to go out.
+    Pick,
+    /// Tags that were printed together.
+    Printing,
 }
 
 impl ThingKind {
     /// Every kind, in the order of their stored numbers.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 22] = [
         Self::Code,
         Self::Pack,
         Self::Player,
@@ -165,6 +181,10 @@ impl ThingKind {
         Self::Picture,
         Self::Model,
         Self::Study,
+        Self::Consignment,
+        Self::Muster,
+        Self::Pick,
+        Self::Printing,
     ];
 
     /// The word for people.
@@ -188,6 +208,10 @@ impl ThingKind {
             Self::Picture => "picture",
             Self::Model => "model",
             Self::Study => "study",
+            Self::Consignment => "consignment",
+            Self::Muster => "roll call",
+            Self::Pick => "pick list",
+            Self::Printing => "printing",
         }
     }
 }
@@ -283,7 +307,7 @@ macro_rules! things {
 things!(
     PackId => Pack, PlayerId => Player, SlotId => Slot, PlaceId => Place, OperatorId => Operator, MakeId => Make,
     PlayerMakeId => PlayerMake, LotId => Lot, CartonId => Carton, LoanId => Loan, NoticeId => Notice, SiteId => Site,
-    StudyId => Study,
+    StudyId => Study, ConsignmentId => Consignment, MusterId => Muster, PickId => Pick, PrintingId => Printing,
 );
 
 #[cfg(test)]

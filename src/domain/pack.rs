@@ -3,6 +3,8 @@
 //! Folding is total: any events in any order give facts, and what does not add up is kept as an oddity for people to
 //! look at. What is not known is `None`, never zero.
 
+mod last;
+
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
@@ -11,6 +13,8 @@ use super::finding::Finding;
 use super::ids::{CartonId, LoanId, LotId, MakeId, PackId, PlaceId, PlayerId, RideId, RunId, SlotId};
 use super::moment::Moment;
 use super::units::{Celsius, Cycles, MilliampHours, Milliohms, PlayHours};
+
+pub use last::Consigned;
 
 /// One capacity test costs a pack one full cycle.
 const TEST_CYCLES: Cycles = Cycles::new(1000);
@@ -86,6 +90,10 @@ pub enum Oddity {
     Overruled,
     /// Not found where it should be.
     Missing,
+    /// Seen in a place while it was elsewhere by all that was entered.
+    SeenElsewhere,
+    /// Seen after it had left with a consignment.
+    SeenAfterLeaving,
 }
 
 impl std::fmt::Display for Oddity {
@@ -96,7 +104,11 @@ impl std::fmt::Display for Oddity {
             Self::RunWhileInSlot => "put into a slot while it was in another",
             Self::LentWhileOut => "sent out while it was still out",
             Self::Overruled => "sent out against the judge",
-            Self::Missing => "not found in the player it should have been in; whereabouts unknown",
+            Self::Missing => "not found where it should have been; whereabouts unknown",
+            Self::SeenElsewhere => {
+                "seen in a place while by the record it was in a player, in a slot or on a loan"
+            }
+            Self::SeenAfterLeaving => "seen here after it had left with a consignment",
         })
     }
 }
@@ -185,6 +197,12 @@ pub struct PackFacts {
     /// Since when it is written off.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub written_off: Option<Moment>,
+    /// Since when it is waste that waits for a recycler.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub retired: Option<Moment>,
+    /// The consignment that it is packed into.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub consigned: Option<Consigned>,
     /// The record that this one turned out to be part of.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub joined: Option<PackId>,
@@ -244,6 +262,9 @@ impl PackFacts {
 
     /// Folds one event of pack `id` in.
     pub fn apply(&mut self, id: PackId, event: &Event) {
+        if let Some(at) = last::in_hand(event).filter(|&at| self.left().is_some_and(|left| at > left)) {
+            self.odd(Oddity::SeenAfterLeaving, at);
+        }
         match event {
             Event::PackAdded(e) => self.add(e),
             Event::TagBound(e) => bind(&mut self.codes, &e.code),
@@ -306,6 +327,7 @@ impl PackFacts {
                 self.findings.push((e.finding, e.at));
             }
             Event::Overruled(e) => self.odd(Oddity::Overruled, e.at),
+            _ if last::apply(self, id, event) => {}
             _ => self.apply_bench(id, event),
         }
     }
@@ -370,6 +392,7 @@ impl PackFacts {
     }
 
     fn remove(&mut self, e: &Removed) {
+        self.place = None;
         if self.ride.is_some_and(|ride| ride.ride == e.ride) {
             self.ride = None;
             // A pack's part in a loan ends with its ride, whatever becomes of the player.

@@ -154,6 +154,8 @@ quantity!(/** A stretch of time at the bench. */
     Minutes, u32, "min", places 0, also ["minutes"]);
 quantity!(/** Mass. */
     Grams, u32, "g", places 0, also []);
+quantity!(/** Energy, in thousandths of a watt-hour. */
+    WattHours, u32, "Wh", places 3, also []);
 quantity!(/** Temperature, in tenths of a degree Celsius. */
     Celsius, i32, "C", places 1, also ["°C"]);
 quantity!(/** Hours of play, in hundredths of an hour. */

@@ -98,11 +98,13 @@ pub enum Rule {
     Reported,
     /// Several slots gave no result with it.
     Refused,
+    /// It is waste, or has left for a recycler.
+    Retired,
 }
 
 impl Rule {
     /// Every rule, in the order in which the judge asks them.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 16] = [
         Self::Finding,
         Self::Notice,
         Self::Identity,
@@ -118,6 +120,7 @@ impl Rule {
         Self::Resistance,
         Self::Reported,
         Self::Refused,
+        Self::Retired,
     ];
 
     /// The rule's name.
@@ -138,6 +141,7 @@ impl Rule {
             Self::Resistance => "resistance",
             Self::Reported => "reported",
             Self::Refused => "refused",
+            Self::Retired => "retired",
         }
     }
 }

@@ -4,7 +4,7 @@ use rusqlite::{OptionalExtension, Row as SqlRow, params};
 
 use crate::domain::event::Event;
 use crate::domain::facts::{CodeFacts, Facts};
-use crate::domain::ids::{ActId, Thing, ThingKind, WriterId};
+use crate::domain::ids::{ActId, PackId, PlaceId, Thing, ThingKind, WriterId};
 use crate::domain::moment::Moment;
 
 use super::entry::{Entry, Position};
@@ -223,6 +223,28 @@ impl Ledger {
             entries.push(entry(row)?);
         }
         Ok(entries)
+    }
+
+    /// The packs that were ever put into a place or seen there, each once; joined records as what they belong to.
+    ///
+    /// # Errors
+    /// A fault of the file, or an entry that does not read.
+    pub fn packs_of(&mut self, place: PlaceId) -> Result<Vec<PackId>, LedgerError> {
+        self.flush()?;
+        let mut packs = Vec::new();
+        for entry in self.entries_of(place.into(), i64::MAX)? {
+            match entry.event {
+                Event::PackPlaced(e) => packs.push(e.pack),
+                Event::PackSeen(e) => packs.push(e.pack),
+                _ => {}
+            }
+        }
+        for pack in &mut packs {
+            *pack = self.joined_to(*pack)?;
+        }
+        packs.sort_unstable();
+        packs.dedup();
+        Ok(packs)
     }
 
     /// The next entries of one chain, behind a number.

@@ -16,6 +16,7 @@ use super::foresight::Chance;
 use super::rules::{
     Buying, ChargeRule, DoubtRule, Limit, OriginLimits, Plausible, Policy, PolicyError, Rules, WorthRule,
 };
+use super::waste::WasteTable;
 
 /// Longest time that a rule waits: a policy says `on = false` instead, and every date stays within the calendar.
 const DAYS: u32 = 36_500;
@@ -35,6 +36,8 @@ pub(super) struct File {
     bench: BenchTable,
     #[serde(default)]
     buying: BuyingTable,
+    #[serde(default)]
+    waste: WasteTable,
 }
 
 #[derive(Deserialize)]
@@ -253,6 +256,20 @@ struct PlausibleTable {
 #[serde(deny_unknown_fields)]
 struct ReviewTable {
     near_percent: u32,
+    /// Came with a later packmuster.
+    #[serde(default = "lost_after_days")]
+    lost_after_days: u32,
+    /// Came with a later packmuster.
+    #[serde(default = "review_rows")]
+    rows: u32,
+}
+
+const fn lost_after_days() -> u32 {
+    180
+}
+
+const fn review_rows() -> u32 {
+    200
 }
 
 #[derive(Deserialize)]
@@ -428,6 +445,14 @@ impl File {
         if self.review.near_percent > 100 {
             return value("review.near_percent", &self.review.near_percent, "expected 0 to 100");
         }
+        for (key, given, most) in [
+            ("review.lost_after_days", self.review.lost_after_days, DAYS),
+            ("review.rows", self.review.rows, 1_000_000),
+        ] {
+            if !(1..=most).contains(&given) {
+                return value(key, &given, "expected 1 to 36500 days, or 1 to 1000000 rows");
+            }
+        }
         let older_cycle_hours = self.rules.worth.hours_per_cycle;
         Ok(Policy {
             id,
@@ -437,10 +462,13 @@ impl File {
             hours_per_day: hours("use.hours_per_day", self.usage.hours_per_day, 24)?,
             plausible,
             near_percent: self.review.near_percent,
+            lost_after_days: self.review.lost_after_days,
+            review_rows: self.review.rows,
             longest_loan_days: self.loans.longest_days,
             keep_reference_days: self.loans.keep_reference_days,
             bench: self.bench.validate(older_cycle_hours)?,
             buying: self.buying.validate()?,
+            waste: self.waste.validate()?,
         })
     }
 }

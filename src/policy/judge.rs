@@ -103,6 +103,7 @@ pub fn judge(case: &Case<'_>, policy: &Policy, question: &Question<'_>) -> Rulin
     reasons.extend(resistance(&view));
     reasons.extend(reported(&view));
     reasons.extend(refused(&view));
+    reasons.extend(retired(&view));
     if reasons.is_empty() {
         reasons.extend(charge::charge(&view));
     }
@@ -388,4 +389,16 @@ fn refused(view: &View<'_>) -> Option<Reason> {
         Reason::new(Rule::Refused, Verdict::Recycle, format!("no result in {slots} different slots"))
             .limit(format!("{most} slots"))
     })
+}
+
+/// What is waste stays waste; this rule cannot be switched off.
+fn retired(view: &View<'_>) -> Option<Reason> {
+    let pack = view.case.pack;
+    let found = match (pack.left(), pack.consigned, pack.retired) {
+        (Some(left), ..) => format!("it left with a consignment on {}", view.day(left)),
+        (None, Some(consigned), _) => format!("it is packed into box {} of a consignment", consigned.number),
+        (None, None, Some(retired)) => format!("retired on {}: it waits for the recycler", view.day(retired)),
+        (None, None, None) => return None,
+    };
+    Some(Reason::new(Rule::Retired, Verdict::Recycle, found))
 }

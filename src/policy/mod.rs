@@ -12,3 +12,4 @@ pub mod notice;
 pub mod reason;
 pub mod rules;
 pub mod template;
+pub mod waste;

@@ -18,6 +18,7 @@ use crate::domain::verdict::Verdict;
 use super::bench::BenchRule;
 use super::file::File;
 use super::foresight::Chance;
+use super::waste::WasteRule;
 
 /// Why a text is not a policy.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
@@ -54,6 +55,10 @@ pub struct Policy {
     pub plausible: Plausible,
     /// Within how many per cent of a limit a pack is near its end.
     pub near_percent: u32,
+    /// A pack here that nobody saw for more days than this counts as lost.
+    pub lost_after_days: u32,
+    /// Rows of each list of the review on paper and as a page; the rest is counted.
+    pub review_rows: u32,
     /// Longest loan, in days.
     pub longest_loan_days: u32,
     /// Days for which the reference of a loan that has ended is kept.
@@ -62,6 +67,8 @@ pub struct Policy {
     pub bench: BenchRule,
     /// How new packs are bought.
     pub buying: Buying,
+    /// How waste is kept and marked.
+    pub waste: WasteRule,
 }
 
 /// How new packs are bought.

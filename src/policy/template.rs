@@ -170,6 +170,23 @@ jump_percent = 35            # from the pack's last reading, in per cent of rate
 
 [review]
 near_percent = 10            # this near a limit, a pack is near its end
+lost_after_days = 180        # a pack that should be here and that nobody saw for so long counts as lost
+rows = 200                   # rows of each list on paper and as a page; `review --csv` and `--json` hold all
+
+[waste]                      # packs at their end; local rules and your licensed carrier decide, these figures only help
+rules = "40 CFR 273 (universal waste, USA)"   # the rule set that they come from; elsewhere, name your own and its figures
+accumulate_days = 365        # how long waste may be kept: one year (40 CFR 273.35; 273.15 from memory)
+warn_days = 30               # so long before that it is told
+handler_limit_kg = 5000      # less than this may be kept at any time (small quantity handler, 40 CFR 273.9)
+label = "Universal Waste-Battery(ies)"   # the words on each box (40 CFR 273.14(a))
+cell_wh = 20                 # lithium ion: lighter rules up to this energy of a cell, and of a pack (49 CFR 173.185(c))
+battery_wh = 100
+
+[waste.un]                   # UN numbers (UN3496: by vessel, in certain quantities; the others from memory)
+nimh = "UN3496"
+nicd = ""                    # sealed packs have none of their own
+li_ion = "UN3480"
+lead_acid = "UN2800"         # wet, but cannot spill
 
 [loans]
 longest_days = 400           # a due date beyond this is asked again

@@ -3,28 +3,33 @@
 use jiff::civil::date;
 use packmuster::domain::carton::{SamplePlan, SampleStep, Severity};
 use packmuster::domain::event::{
-    ActVoided, Basis, CartonClosed, CartonOpened, Charged, Complained, Entrance, EntryCorrected, Event,
-    FindingSeen, Installed, LoanBegan, LoanEnded, LoanMoved, LoanWrittenOff, LotReceived, MakeDeclared,
-    Method, ModelLearnt, NoticeIssued, NoticeLifted, OperatorEnrolled, Origin, Overruled, PackAdded,
-    PackFound, PackPlaced, PacksJoined, PictureTaken, PlaceAdded, PlayerAdded, PlayerArrived,
+    ActVoided, Basis, CartonClosed, CartonOpened, Charged, Complained, ConsignmentLeft, ConsignmentOpened,
+    Entrance, EntryCorrected, Event, FindingSeen, Installed, LoanBegan, LoanEnded, LoanMoved, LoanWrittenOff,
+    LotReceived, MakeDeclared, Method, ModelLearnt, MusterBegan, MusterEnded, NoticeIssued, NoticeLifted,
+    OperatorEnrolled, Origin, Overruled, PackAdded, PackConsigned, PackFound, PackPlaced, PackRetired,
+    PackSeen, PackUnconsigned, PacksJoined, PickListed, PictureTaken, PlaceAdded, PlayerAdded, PlayerArrived,
     PlayerMakeDeclared, PolicyAdopted, ReadingTaken, Removed, RestoredHead, RoundDone, RunBegan, RunEnded,
     ScannerTuned, Scope, Service, SiteOpened, SlotAdded, SlotServiced, SlotTakes, StudyPlanned, TagBound,
-    TagRetired, Use, UseCounted, VerdictGiven, WriterOpened,
+    TagRetired, TagsPrinted, Use, UseCounted, VerdictGiven, WriterOpened,
 };
 use packmuster::domain::facts::Facts;
 use packmuster::domain::finding::{Finding, NoResult};
 use packmuster::domain::ids::{
-    ActId, CartonId, LoanId, LotId, MakeId, NoticeId, OperatorId, PackId, PlaceId, PlayerId, PlayerMakeId,
-    RideId, RunId, SiteId, SlotId, StudyId, Thing, ThingKind, WriterId,
+    ActId, CartonId, ConsignmentId, LoanId, LotId, MakeId, MusterId, NoticeId, OperatorId, PackId, PickId,
+    PlaceId, PlayerId, PlayerMakeId, PrintingId, RideId, RunId, SiteId, SlotId, StudyId, Thing, ThingKind,
+    WriterId,
 };
 use packmuster::domain::make::{Chemistry, PackMake, PlayerMake};
 use packmuster::domain::moment::Moment;
+use packmuster::domain::pick::PickLine;
 use packmuster::domain::position::Position;
+use packmuster::domain::tag::TagKind;
 use packmuster::domain::twist::Twist;
 use packmuster::domain::units::{
     Celsius, Cycles, Draw, Grams, MilliampHours, Milliohms, Millivolts, Minutes, PlayHours,
 };
 use packmuster::domain::verdict::{Rule, Step, Verdict};
+use packmuster::domain::waste::Condition;
 use uuid::Uuid;
 
 const PINNED: &str = include_str!("format.txt");
@@ -36,6 +41,7 @@ pub(super) fn examples() -> Vec<Event> {
     let (pack, player, slot) = (PackId::new(id(1)), PlayerId::new(id(2)), SlotId::new(id(3)));
     let (ride, loan, run) = (RideId::new(id(4)), LoanId::new(id(5)), RunId::new(id(6)));
     let (make, lot, carton) = (MakeId::new(id(7)), LotId::new(id(8)), CartonId::new(id(9)));
+    let (consignment, muster) = (ConsignmentId::new(id(22)), MusterId::new(id(23)));
     let (site, writer) = (SiteId::new(id(10)), WriterId::new(id(11)));
     let used = Use { cycles: Cycles::new(1385), basis: Basis::Counted(PlayHours::new(3750)) };
     let estimated = Use { cycles: Cycles::new(4000), basis: Basis::Estimated { days: 56 } };
@@ -153,6 +159,32 @@ pub(super) fn examples() -> Vec<Event> {
         }
         .into(),
         NoticeLifted { notice: NoticeId::new(id(15)), at }.into(),
+        PackRetired { pack, at }.into(),
+        ConsignmentOpened { consignment, name: "autumn".into(), handler: "Ferry Metals".into(), at }.into(),
+        PackConsigned { consignment, pack, condition: Condition::Damaged, number: 2, at }.into(),
+        PackUnconsigned { consignment, pack, at }.into(),
+        ConsignmentLeft { consignment, packs: vec![pack], reference: Some("W-88".into()), at }.into(),
+        MusterBegan { muster, place: PlaceId::new(id(14)), at }.into(),
+        PackSeen { muster, place: PlaceId::new(id(14)), pack, player: Some(player), expected: false, at }
+            .into(),
+        MusterEnded { muster, place: PlaceId::new(id(14)), present: 3, missing: vec![pack], at }.into(),
+        PickListed {
+            pick: PickId::new(id(24)),
+            name: "ferry".into(),
+            lines: vec![PickLine { pack, make: player_make, player: Some(player), due: date(2027, 1, 20) }],
+            at,
+        }
+        .into(),
+        TagsPrinted {
+            printing: PrintingId::new(id(25)),
+            kind: TagKind::Pack,
+            codes: vec!["P7K3Q9M2DXWT8".into()],
+            again: true,
+            sheet: "a4-65".into(),
+            start: 9,
+            at,
+        }
+        .into(),
         EntryCorrected {
             writer,
             number: 12,

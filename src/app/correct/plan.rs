@@ -81,6 +81,15 @@ const fn way_on(event: &Event) -> Option<&'static str> {
             Some("scan the thing, REPLACE, and the tag that it bears")
         }
         Event::StudyPlanned(_) => Some("plan another study: study plan"),
+        Event::ConsignmentOpened(_) => Some("begin another consignment: consignment open"),
+        Event::ConsignmentLeft(_) | Event::PackConsigned(_) | Event::PackUnconsigned(_) => {
+            Some("scan the pack again at the consignment, and NO; what has left stays gone")
+        }
+        Event::MusterBegan(_) | Event::PackSeen(_) | Event::MusterEnded(_) => {
+            Some("hold another roll call: muster")
+        }
+        Event::PickListed(_) => Some("make another list: pick --list"),
+        Event::TagsPrinted(_) => Some("it says what was printed, and stays"),
         Event::ModelLearnt(_) => Some("learn the model anew: model learn"),
         Event::VerdictGiven(_) => Some("it says what was judged on that day; correct what it stood on"),
         Event::Overruled(_) => Some("it says what was done; correct the loan that it was done for"),
@@ -430,6 +439,7 @@ const fn moment(event: &mut Event) -> Option<&mut Moment> {
         Event::RoundDone(e) => &mut e.at,
         Event::Charged(e) => &mut e.at,
         Event::PacksJoined(e) => &mut e.at,
+        Event::PackRetired(e) => &mut e.at,
         _ => return None,
     })
 }

@@ -152,7 +152,10 @@ pub(super) fn gather(
             return Ok(());
         }
         fared(&settings, &pack, &mut record);
-        if matches!(Whereabouts::of(&pack), Whereabouts::Out | Whereabouts::OnBench) {
+        if matches!(
+            Whereabouts::of(&pack),
+            Whereabouts::Out | Whereabouts::OnBench | Whereabouts::Waste | Whereabouts::Left
+        ) {
             return Ok(());
         }
         let ruling = judging::loose((id, &pack), &settings, &cartons, (now, &zone));

@@ -47,8 +47,8 @@ impl Work {
             ruling.reasons.retain(|reason| !matches!(reason.rule, Rule::Stale | Rule::Charge));
             ruling.verdict = ruling.reasons.first().map_or(Verdict::Fit, |reason| reason.verdict);
         }
-        if place == Whereabouts::WrittenOff {
-            // It is in no list: nobody can do anything with it.
+        if matches!(place, Whereabouts::WrittenOff | Whereabouts::Left | Whereabouts::Waste) {
+            // It is in no list of the fleet: nobody can do anything with it, or it is told as waste.
             if let Some(standing) = self.review.fleet.iter_mut().find(|standing| standing.place == place) {
                 *standing.counts.entry(ruling.verdict).or_default() += 1;
             }

@@ -1,6 +1,9 @@
 //! The fold of each kind of thing but packs, which have a file of their own.
 
-use super::{CartonFacts, CodeFacts, LoanFacts, LotFacts, PlayerFacts, SlotFacts};
+use super::{
+    CartonFacts, CodeFacts, ConsignmentFacts, LoanFacts, LotFacts, MusterFacts, PickFacts, PlayerFacts,
+    PrintingFacts, SlotFacts,
+};
 use crate::domain::event::{Event, ReadingTaken};
 use crate::domain::ids::{PackId, RunId};
 use crate::domain::pack::bind;
@@ -164,5 +167,67 @@ pub(super) fn loan(facts: &mut LoanFacts, event: &Event) {
         Event::PacksJoined(e) if facts.pack == Some(e.gone) => facts.pack = Some(e.keep),
         Event::Overruled(e) => facts.overruled = Some(e.reason.clone()),
         _ => {}
+    }
+}
+
+pub(super) fn consignment(facts: &mut ConsignmentFacts, event: &Event) {
+    match event {
+        Event::ConsignmentOpened(e) => {
+            facts.name.clone_from(&e.name);
+            facts.handler.clone_from(&e.handler);
+            facts.opened = Some(e.at);
+        }
+        Event::PackConsigned(e) => {
+            facts.packs.insert(e.pack, (e.condition, e.number));
+        }
+        Event::PackUnconsigned(e) => {
+            facts.packs.remove(&e.pack);
+        }
+        Event::ConsignmentLeft(e) => {
+            facts.left = Some(e.at);
+            facts.reference.clone_from(&e.reference);
+        }
+        Event::PacksJoined(e) => {
+            if let Some(place) = facts.packs.remove(&e.gone) {
+                facts.packs.entry(e.keep).or_insert(place);
+            }
+        }
+        _ => {}
+    }
+}
+
+pub(super) fn muster(facts: &mut MusterFacts, event: &Event) {
+    match event {
+        Event::MusterBegan(e) => {
+            facts.place = Some(e.place);
+            facts.began = Some(e.at);
+        }
+        Event::PackSeen(e) => {
+            facts.seen.entry(e.pack).or_insert(e.expected);
+        }
+        Event::MusterEnded(e) => {
+            facts.ended = Some(e.at);
+            facts.missing.clone_from(&e.missing);
+        }
+        _ => {}
+    }
+}
+
+pub(super) fn pick(facts: &mut PickFacts, event: &Event) {
+    if let Event::PickListed(e) = event {
+        *facts = PickFacts { name: e.name.clone(), lines: e.lines.clone(), made: Some(e.at) };
+    }
+}
+
+pub(super) fn printing(facts: &mut PrintingFacts, event: &Event) {
+    if let Event::TagsPrinted(e) = event {
+        *facts = PrintingFacts {
+            kind: Some(e.kind),
+            codes: e.codes.clone(),
+            again: e.again,
+            sheet: e.sheet.clone(),
+            start: e.start,
+            printed: Some(e.at),
+        };
     }
 }
