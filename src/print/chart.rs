@@ -31,7 +31,7 @@ mod series;
 mod svg;
 
 use super::PrintError;
-use super::canvas::{Area, Canvas, Ink, Place, count};
+use super::canvas::{Area, Canvas, Ink, Place};
 use super::text::{Align, Style};
 use super::typeface::Face;
 
@@ -197,8 +197,9 @@ impl Chart {
     /// Writes the title, what the axis up says, and what hatches mean; gives the area that is left.
     fn head(&self, ground: &mut dyn Ground, area: &Area) -> Area {
         let mut lines = ground.faces().wrap(&self.title, TITLE, area.width_mm);
-        if lines.len() > 2 {
-            let rest = lines.split_off(1).join(" ");
+        let most = if area.height_mm < 45.0 { 1 } else { 2 };
+        if lines.len() > most {
+            let rest = lines.split_off(most - 1).join(" ");
             lines.push(ground.faces().shorten(&rest, TITLE, area.width_mm));
         }
         let capital = |style: Style| style.leading_mm() * 0.72;
@@ -322,7 +323,7 @@ fn outline(ground: &mut dyn Ground, area: &Area) {
 /// A frame that says that there is nothing in it.
 fn nothing(ground: &mut dyn Ground, area: &Area) {
     outline(ground, area);
-    let middle = area.corner.by(area.width_mm / 2.0, area.height_mm / 2.0 + 1.1 * count(1));
+    let middle = area.corner.by(area.width_mm / 2.0, area.height_mm / 2.0 + 1.1);
     let text = ground.faces().shorten(NOTHING, LABEL, area.width_mm);
     ground.text(middle, &text, LABEL, Align::Centre);
 }

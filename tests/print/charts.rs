@@ -124,12 +124,12 @@ fn bars_whiskers_and_marked_parts_are_as_high_as_their_numbers() {
         let whisker = &picture.lines("whisker", &name)[0];
         near(up.value(whisker[0].1), 0.7 * count);
         near(up.value(whisker[1].1), 1.3 * count);
-        let tick = picture.texts().into_iter().find(|text| text.text == name).unwrap();
+        let tick = picture.texts().into_iter().find(|text| text.words == name).unwrap();
         assert!((tick.middle() - bar.x - bar.width / 2.0).abs() < 0.01, "{name}");
     }
     let marked = picture.rects("marked", "2026-10");
     near(up.value(marked[0].y), 3.1);
-    assert!(picture.texts().iter().any(|text| text.text == "already ordered"));
+    assert!(picture.texts().iter().any(|text| text.words == "already ordered"));
     assert!(picture.rects("marked", "2026-09").is_empty());
 }
 
@@ -150,7 +150,7 @@ fn ridges_are_scaled_to_their_own_tallest_bin_and_split_at_their_limit() {
         let tallest = bins.iter().map(|bin| bin.height).fold(0.0, f64::max);
         for bin in &bins {
             let (low, high) = (across.value(bin.x), across.value(bin.x + bin.width));
-            let n = ((low + high) / 2.0 - 900.0).div_euclid(50.0);
+            let n = (low.midpoint(high) - 900.0).div_euclid(50.0);
             assert!((bin.height / tallest - (n + 0.3) / 11.3).abs() < CLOSE, "{name}: {bin:?}");
             let from_limit = bins.len() == 13 && (n - 4.0).abs() < 0.1;
             let ends = if !from_limit {
@@ -165,7 +165,7 @@ fn ridges_are_scaled_to_their_own_tallest_bin_and_split_at_their_limit() {
         }
         let sum: f64 = (0..12).map(f64::from).map(|n| scale * (n + 0.3)).sum();
         let number = format!("{sum:.0}");
-        assert!(picture.texts().iter().any(|text| text.text == number), "{number}");
+        assert!(picture.texts().iter().any(|text| text.words == number), "{number}");
     }
     assert_eq!(picture.rects("bin below", "ABX 18").len(), 5);
     assert!(picture.rects("bin below", "Corvo").is_empty());
@@ -187,7 +187,7 @@ fn marks_stand_at_their_values_and_dates_at_their_days() {
         .ticks_across(days);
     let picture = Picture::of(&chart);
     let places: Vec<f64> =
-        picture.texts().iter().filter(|t| t.text.starts_with("2024-")).map(|t| t.middle()).collect();
+        picture.texts().iter().filter(|t| t.words.starts_with("2024-")).map(picture::Text::middle).collect();
     let day = |x: f64| 20_000.0 + 31.0 * (x - places[0]) / (places[1] - places[0]);
     let line = &picture.lines("series", "")[0];
     for (drawn, (x, _)) in line.iter().zip(points) {
@@ -196,7 +196,7 @@ fn marks_stand_at_their_values_and_dates_at_their_days() {
     assert!((day(picture.lines("mark", "today")[0][0].0) - 20_017.0).abs() < CLOSE * 60.0);
     let level = picture.axis("up").value(picture.lines("mark", "level")[0][0].1);
     assert!((level - 3.3).abs() < CLOSE, "{level}");
-    assert!(!picture.texts().iter().any(|text| text.text == "lost"));
+    assert!(!picture.texts().iter().any(|text| text.words == "lost"));
 }
 
 #[test]
@@ -212,7 +212,7 @@ fn a_chart_without_a_point_says_so() {
         chart().ridge(empty),
     ] {
         let picture = Picture::of(&chart);
-        let texts: Vec<String> = picture.texts().into_iter().map(|text| text.text).collect();
+        let texts: Vec<String> = picture.texts().into_iter().map(|text| text.words).collect();
         assert_eq!(texts, ["A chart", "volts", "nothing to draw yet"]);
     }
 }

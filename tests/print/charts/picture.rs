@@ -30,7 +30,7 @@ pub(super) struct Rect {
 /// A text with the box that it takes: capitals and the letters that reach below the line.
 #[derive(Debug, Clone)]
 pub(super) struct Text {
-    pub(super) text: String,
+    pub(super) words: String,
     pub(super) size_pt: f64,
     pub(super) area: Rect,
 }
@@ -190,7 +190,7 @@ impl Picture {
                 };
                 let (x, y) = (text.number("x") - share * width, text.number("y") - 0.75 * size);
                 let area = Rect { x, y, width, height: 0.98 * size };
-                Text { text: text.text.clone(), size_pt: size * 72.0 / 25.4, area }
+                Text { words: text.text.clone(), size_pt: size * 72.0 / 25.4, area }
             })
             .collect()
     }
