@@ -65,7 +65,7 @@ impl Area {
 }
 
 /// What things are drawn with. The inks for text have a contrast of at least 4.5 to 1 on white (WCAG 2.1, 1.4.3) and
-/// on [`Ink::Tint`]; no meaning hangs on a colour.
+/// on every ink of a ground; no meaning hangs on a colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Ink {
     /// Text and symbols.
@@ -78,14 +78,26 @@ pub enum Ink {
     Hairline,
     /// The ground under heads; not for text.
     Tint,
+    /// The ground of bars and bands; not for text.
+    Light,
+    /// The ground of what stands out among bars and bands; not for text.
+    Mid,
     /// Paper.
     White,
 }
 
 impl Ink {
     /// Every ink.
-    pub const ALL: [Self; 6] =
-        [Self::Black, Self::Grey, Self::Accent, Self::Hairline, Self::Tint, Self::White];
+    pub const ALL: [Self; 8] = [
+        Self::Black,
+        Self::Grey,
+        Self::Accent,
+        Self::Hairline,
+        Self::Tint,
+        Self::Light,
+        Self::Mid,
+        Self::White,
+    ];
 
     /// Red, green and blue, 0 to 255, in sRGB.
     pub const fn rgb(self) -> [u8; 3] {
@@ -95,6 +107,8 @@ impl Ink {
             Self::Accent => [94, 44, 92],
             Self::Hairline => [186, 186, 190],
             Self::Tint => [243, 241, 245],
+            Self::Light => [228, 223, 232],
+            Self::Mid => [212, 206, 217],
             Self::White => [255, 255, 255],
         }
     }
@@ -167,6 +181,16 @@ impl Canvas {
                 winding_order: None,
             },
         });
+    }
+
+    /// Fills the shape that lies between places, by the even-odd rule.
+    pub fn shape(&mut self, places: &[Place], ink: Ink) {
+        let Some(sheet) = self.sheets.get_mut(self.at) else { return };
+        sheet.fill_with(ink);
+        let points = places.iter().map(|&place| LinePoint { p: sheet.point(place), bezier: false }).collect();
+        let rings = vec![PolygonRing { points }];
+        let polygon = Polygon { rings, mode: PaintMode::Fill, winding_order: WindingOrder::EvenOdd };
+        sheet.ops.push(Op::DrawPolygon { polygon });
     }
 
     /// Draws a line through two or more places.
@@ -364,7 +388,7 @@ mod tests {
     fn inks_for_text_have_contrast() {
         assert!((contrast(Ink::Black, Ink::White) - 21.0).abs() < 1e-9);
         for ink in [Ink::Black, Ink::Grey, Ink::Accent] {
-            for ground in [Ink::White, Ink::Tint] {
+            for ground in [Ink::White, Ink::Tint, Ink::Light, Ink::Mid] {
                 assert!(contrast(ink, ground) >= 4.5, "{ink:?} on {ground:?}: {}", contrast(ink, ground));
             }
         }

@@ -23,6 +23,7 @@
 //! ```
 
 use super::canvas::{Area, Canvas, Ink, Place, count};
+use super::chart::Chart;
 use super::table::{self, Table};
 use super::text::{Align, Style};
 use super::typeface::{CAP_HEIGHT, Face, PT_PER_MM};
@@ -184,6 +185,26 @@ impl Paper {
         let area = Area::new(Place::new(SIDE_MM, self.used_mm), self.width_mm(), height_mm);
         draw(&mut self.canvas, &area);
         self.used_mm += height_mm + 4.0;
+    }
+
+    /// A chart of the full width and a height in mm, with what it says right beneath it, both on one page. A reading that would
+    /// leave the chart less than half of its height runs on to the next page.
+    pub fn chart(&mut self, chart: &Chart, height_mm: f32) {
+        let sentence = chart.sentence();
+        let lines = match sentence {
+            "" => 0,
+            text => self.canvas.faces().wrap(text, TEXT, self.width_mm()).len(),
+        };
+        let text_mm = count(lines) * TEXT.leading_mm() + 1.5;
+        self.keep_mm(height_mm + text_mm);
+        let height_mm = height_mm.min((self.room_mm() - text_mm).max(height_mm / 2.0)).min(self.room_mm());
+        let area = Area::new(Place::new(SIDE_MM, self.used_mm), self.width_mm(), height_mm);
+        chart.draw(&mut self.canvas, &area);
+        self.used_mm += height_mm + 1.5;
+        if lines > 0 {
+            self.flow(sentence, TEXT, 0.0);
+        }
+        self.used_mm += 5.0;
     }
 
     /// Numbers the pages and gives the PDF.

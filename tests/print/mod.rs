@@ -1,6 +1,7 @@
 //! The papers, judged by what other programs make of them: poppler draws and reads the PDFs, rqrr decodes the pictures.
 
 mod card;
+mod charts;
 mod geometries;
 mod papers;
 mod poppler;
