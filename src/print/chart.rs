@@ -167,6 +167,10 @@ impl Chart {
         Ok(svg.finish())
     }
 
+    pub(super) fn title(&self) -> &str {
+        &self.title
+    }
+
     fn put(&self, ground: &mut impl Ground, area: &Area) {
         let points = || self.series.iter().flat_map(|series| series.points.iter().copied());
         let at = |upright: bool| {

@@ -1,4 +1,4 @@
-//! The papers: label sheets, the command card, and paged reports with tables, all as PDF.
+//! The papers: label sheets, the command card, and paged reports with tables, all as PDF; a [`document`] also as a page for browsers.
 //!
 //! One small drawing vocabulary ([`canvas`]) lies under everything: millimetres from the top left corner, text measured
 //! with the advance widths of the embedded typeface, a handful of inks with enough contrast. The same input gives the
@@ -12,10 +12,12 @@ pub mod canvas;
 pub mod card;
 pub mod chart;
 pub mod discharge;
+pub mod document;
 pub mod geometry;
 mod label;
 pub mod labels;
 pub mod marked;
+mod page;
 pub mod paper;
 mod pixels;
 pub mod plan;
