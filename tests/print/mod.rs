@@ -1,7 +1,10 @@
-//! The papers, judged by what other programs make of them: poppler draws and reads the PDFs, rqrr decodes the pictures.
+//! The papers, judged by what other programs make of them: poppler draws and reads the PDFs, rqrr decodes the
+//! pictures, Chromium with axe-core looks at the pages.
 
 mod card;
+mod document;
 mod geometries;
+mod page;
 mod papers;
 mod poppler;
 mod reading;
