@@ -170,6 +170,10 @@ impl Chart {
         Ok(svg.finish())
     }
 
+    pub(super) fn title(&self) -> &str {
+        &self.title
+    }
+
     fn put(&self, ground: &mut dyn Ground, area: &Area) {
         let area = self.head(ground, area);
         if self.is_empty() {

@@ -1,4 +1,5 @@
-//! The papers: label sheets, the command card, and paged reports with tables, all as PDF.
+//! The papers: label sheets, the command card, and paged reports with tables, all as PDF; a [`document`] also as a
+//! page for browsers.
 //!
 //! One small drawing vocabulary ([`canvas`]) lies under everything: millimetres from the top left corner, text measured
 //! with the advance widths of the embedded typeface, a handful of inks with enough contrast. The same input gives the
@@ -13,10 +14,12 @@ pub mod card;
 pub mod chart;
 pub mod consignment;
 pub mod discharge;
+pub mod document;
 pub mod geometry;
 mod label;
 pub mod labels;
 pub mod marked;
+mod page;
 pub mod paper;
 pub mod pick;
 mod pixels;

@@ -35,6 +35,14 @@ impl Column {
         Self { head: head.to_owned(), align: Align::Right, share }
     }
 
+    pub(super) fn head(&self) -> &str {
+        &self.head
+    }
+
+    pub(super) fn align(&self) -> Align {
+        self.align
+    }
+
     fn style(&self, style: Style) -> Style {
         if self.align == Align::Right { style.with_even_digits() } else { style }
     }
@@ -66,7 +74,20 @@ impl Table {
         self.rows.push(cells.into_iter().map(Into::into).collect());
     }
 
-    fn check(&self) -> Result<(), PrintError> {
+    pub(super) fn columns(&self) -> &[Column] {
+        &self.columns
+    }
+
+    pub(super) fn rows(&self) -> &[Vec<String>] {
+        &self.rows
+    }
+
+    /// What stands in the place of rows where there are none.
+    pub(super) fn empty(&self) -> &str {
+        &self.empty
+    }
+
+    pub(super) fn check(&self) -> Result<(), PrintError> {
         let columns = self.columns.len();
         match self.rows.iter().enumerate().find(|(_, cells)| cells.len() != columns) {
             Some((row, cells)) => Err(PrintError::Cells { row: row + 1, cells: cells.len(), columns }),
@@ -75,7 +96,7 @@ impl Table {
     }
 
     /// Left edge and width of each column, mm. A share that is no positive number counts as the least.
-    fn columns_mm(&self, left_mm: f32, width_mm: f32) -> Vec<(f32, f32)> {
+    pub(super) fn columns_mm(&self, left_mm: f32, width_mm: f32) -> Vec<(f32, f32)> {
         let shares: Vec<f32> = self
             .columns
             .iter()

@@ -1,8 +1,11 @@
-//! The papers, judged by what other programs make of them: poppler draws and reads the PDFs, rqrr decodes the pictures.
+//! The papers, judged by what other programs make of them: poppler draws and reads the PDFs, rqrr decodes the
+//! pictures, Chromium with axe-core looks at the pages.
 
 mod card;
 mod charts;
+mod document;
 mod geometries;
+mod page;
 mod papers;
 mod poppler;
 mod reading;
