@@ -27,6 +27,7 @@ use crate::domain::units::MilliampHours;
 use crate::domain::verdict::Verdict;
 use crate::ledger::settings::Settings;
 use crate::ledger::{Ledger, LedgerError};
+use crate::policy::foresight::Holding;
 use crate::policy::judge::Target;
 use crate::policy::limits::{limit, thirstiest};
 
@@ -112,6 +113,19 @@ pub struct Ahead {
     pub at_risk: Vec<AtRisk>,
 }
 
+/// When a pack will have reached its end.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Ends {
+    /// The first day of the month by whose end it is more likely than not.
+    pub(crate) expected: Date,
+    /// The month by whose end the chance is one in ten.
+    pub(crate) first: Date,
+    /// The month by whose end it is nine in ten; none when that lies beyond the time looked at.
+    pub(crate) last: Option<Date>,
+    /// What it holds now.
+    pub(crate) holds: Holding,
+}
+
 /// A look ahead in the making.
 struct Work<'a> {
     settings: &'a Settings,
@@ -125,6 +139,7 @@ struct Work<'a> {
     past: Past,
     tallies: BTreeMap<MakeId, Tally>,
     at_risk: Vec<risk::Found>,
+    ends: HashMap<PackId, Ends>,
 }
 
 /// Works out what is to come in so many months; none while no model is learnt. `seen` is told how many packs were looked at.
@@ -135,9 +150,25 @@ pub fn ahead(
     ledger: &mut Ledger,
     now: Moment,
     months: u32,
-    mut seen: impl FnMut(u64),
+    seen: impl FnMut(u64),
 ) -> Result<Option<Ahead>, LedgerError> {
     let settings = ledger.settings()?.clone();
+    let told = ahead_until(ledger, &settings, (now, i64::MAX), months, seen)?;
+    Ok(told.map(|(ahead, _)| ahead))
+}
+
+/// The same by what all entries up to a clock value said, with the ends of those packs that will have reached theirs, more likely
+/// than not, in the time that is looked at.
+///
+/// # Errors
+/// A fault of the ledger.
+pub(crate) fn ahead_until(
+    ledger: &mut Ledger,
+    settings: &Settings,
+    (now, clock): (Moment, i64),
+    months: u32,
+    mut seen: impl FnMut(u64),
+) -> Result<Option<(Ahead, HashMap<PackId, Ends>)>, LedgerError> {
     if settings.seer.is_none() {
         return Ok(None);
     }
@@ -147,21 +178,22 @@ pub fn ahead(
         looked += 1;
         seen(looked);
     };
-    let past = Past::gather(ledger, &settings, now, &mut step)?;
+    let past = Past::gather(ledger, settings, (now, clock), &mut step)?;
     let today = now.day(&zone);
     let mut work = Work {
-        settings: &settings,
+        settings,
         zone: &zone,
         now,
         today,
         months: month_ends(today, months),
-        cartons: cartons(ledger)?,
-        players: players_out(ledger)?,
+        cartons: cartons_until(ledger, clock)?,
+        players: players_out(ledger, clock)?,
         past,
         tallies: BTreeMap::new(),
         at_risk: Vec::new(),
+        ends: HashMap::new(),
     };
-    ledger.each(ThingKind::Pack, |thing, _, facts| {
+    ledger.each_until(ThingKind::Pack, clock, |thing, facts| {
         step();
         if let Facts::Pack(pack) = facts {
             work.pack(PackId::new(thing.id), &pack);
@@ -169,7 +201,8 @@ pub fn ahead(
         Ok::<(), LedgerError>(())
     })?;
     let at_risk = risk::named(ledger, std::mem::take(&mut work.at_risk))?;
-    Ok(Some(work.finish(at_risk)))
+    let ends = std::mem::take(&mut work.ends);
+    Ok(Some((work.finish(at_risk), ends)))
 }
 
 /// The months from this one on, and days from today to the end of each.
@@ -186,14 +219,26 @@ fn month_ends(today: Date, months: u32) -> Vec<(Date, u32)> {
 
 /// Cartons, by identity.
 pub(super) fn cartons(ledger: &mut Ledger) -> Result<HashMap<CartonId, CartonFacts>, LedgerError> {
-    let all = ledger.all(ThingKind::Carton)?.into_iter();
-    Ok(all.filter_map(|(thing, facts)| Some((CartonId::new(thing.id), facts.try_into().ok()?))).collect())
+    cartons_until(ledger, i64::MAX)
+}
+
+/// Cartons as all entries up to a clock value gave them, by identity.
+pub(super) fn cartons_until(
+    ledger: &mut Ledger,
+    clock: i64,
+) -> Result<HashMap<CartonId, CartonFacts>, LedgerError> {
+    let mut all = HashMap::new();
+    ledger.each_until(ThingKind::Carton, clock, |thing, facts| {
+        all.extend(facts.try_into().ok().map(|carton| (CartonId::new(thing.id), carton)));
+        Ok::<(), LedgerError>(())
+    })?;
+    Ok(all)
 }
 
 /// Makes of the players that are out.
-fn players_out(ledger: &mut Ledger) -> Result<HashMap<PlayerId, PlayerMakeId>, LedgerError> {
+fn players_out(ledger: &mut Ledger, clock: i64) -> Result<HashMap<PlayerId, PlayerMakeId>, LedgerError> {
     let mut players = HashMap::new();
-    ledger.each(ThingKind::Player, |thing, _, facts| {
+    ledger.each_until(ThingKind::Player, clock, |thing, facts| {
         if let Ok(player) = PlayerFacts::try_from(facts)
             && player.loan.is_some()
             && let Some(make) = player.make
@@ -253,7 +298,19 @@ impl Work<'_> {
             _ => None,
         };
         match chances {
-            Some((now, months)) => tally.add(now, &months),
+            Some((now, months)) => {
+                tally.add(now, &months);
+                let month = |least: f64| {
+                    let place = months.iter().position(|&chance| chance >= least)?;
+                    self.months.get(place).map(|&(first, _)| first)
+                };
+                if let (Some(expected), Some(sight)) = (month(0.5), &sight) {
+                    let holds = sight.holds_then(0, self.past.lag(pack, sight.pace(), self.now));
+                    let ends =
+                        Ends { expected, first: month(0.1).unwrap_or(expected), last: month(0.9), holds };
+                    self.ends.insert(id, ends);
+                }
+            }
             None => tally.unknown += 1,
         }
         if let (Some(loan), Some(sight), Some(most), Some(limit)) =

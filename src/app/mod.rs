@@ -25,7 +25,7 @@ pub mod lookup;
 pub mod model;
 pub mod muster;
 pub mod notice;
-mod on_pack;
+pub(crate) mod on_pack;
 pub mod past;
 pub mod people;
 pub mod pick;

@@ -3,28 +3,42 @@
 //! A past month prints the same again: facts, settings and heads are taken as all entries up to its end gave them, and what was
 //! entered or taken back later does not change it.
 
+mod complaints;
 mod deeds;
+mod figures;
+mod fleet;
+mod lists;
 mod lives;
 mod near;
+mod report;
 mod work;
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use jiff::civil::Date;
-use serde::Serialize;
 
+use crate::domain::event::Origin;
 use crate::domain::facts::{Facts, SlotFacts};
 use crate::domain::ids::{CartonId, LotId, PackId, SlotId, Thing, ThingKind};
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
-use crate::domain::verdict::{Rule, Verdict};
+use crate::domain::units::MilliampHours;
 use crate::ledger::entry::clock_before;
 use crate::ledger::{Ledger, LedgerError};
+use crate::policy::limits::{limit, thirstiest};
 
+use super::ahead;
 use super::error::AppError;
+use super::slots::{self, Trust};
+use super::waste;
+pub use complaints::Complaint;
 pub use deeds::Deed;
+pub use figures::{Figure, Figures};
+pub use fleet::{Bin, CanGo, Capacity};
+pub use lists::{CartonLine, Coming, Fan, Lost, RollLine, RoundLine};
 use lives::Gathered;
 pub use lives::{Alike, LIVES_NOTE, Lives};
+pub use report::{Head, Line, Odd, ReadingLine, Review, Standing, Whereabouts};
 use work::Work;
 
 /// A month, by its first day.
@@ -47,6 +61,11 @@ impl Month {
         })
     }
 
+    /// The month before.
+    pub fn before(self) -> Self {
+        self.0.yesterday().map_or(self, Self::of)
+    }
+
     /// The first day of the next month.
     pub fn next(self) -> Date {
         self.0.last_of_month().tomorrow().unwrap_or(self.0)
@@ -58,204 +77,19 @@ impl Month {
     }
 }
 
-/// Where a pack is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Whereabouts {
-    /// With a borrower.
-    Out,
-    /// In a player on the shelf.
-    InPlayer,
-    /// In a slot of the bench.
-    OnBench,
-    /// Loose in the workshop.
-    InWorkshop,
-    /// Not found where it should be.
-    Missing,
-    /// It never came back from its loan, and was given up.
-    WrittenOff,
-    /// At its end, and waiting for a recycler.
-    Waste,
-    /// It left with a consignment.
-    Left,
+/// What a review is to tell beyond its figures and lists.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Depth {
+    /// All of it.
+    Whole,
+    /// The figures alone, for the month after.
+    Figures,
 }
 
-impl Whereabouts {
-    /// Every whereabouts, in the order of the table.
-    pub const ALL: [Self; 8] = [
-        Self::Out,
-        Self::InPlayer,
-        Self::OnBench,
-        Self::InWorkshop,
-        Self::Missing,
-        Self::Waste,
-        Self::WrittenOff,
-        Self::Left,
-    ];
-
-    /// The words for people.
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Out => "with borrowers",
-            Self::InPlayer => "in a player here",
-            Self::OnBench => "on the bench",
-            Self::InWorkshop => "loose here",
-            Self::Missing => "missing",
-            Self::WrittenOff => "written off",
-            Self::Waste => "waste, still here",
-            Self::Left => "left as waste",
-        }
-    }
-
-    /// Where a pack is by its facts.
-    pub fn of(pack: &PackFacts) -> Self {
-        if pack.left().is_some() {
-            Self::Left
-        } else if pack.written_off.is_some() {
-            Self::WrittenOff
-        } else if pack.missing.is_some() {
-            Self::Missing
-        } else if pack.loan.is_some() {
-            Self::Out
-        } else if pack.run.is_some() {
-            Self::OnBench
-        } else if pack.retired.is_some() || pack.consigned.is_some() {
-            Self::Waste
-        } else if pack.ride.is_some() {
-            Self::InPlayer
-        } else {
-            Self::InWorkshop
-        }
-    }
-}
-
-/// One line about one pack: the rule, the value, the limit and the margin.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Line {
-    /// The pack's tag.
-    pub pack: String,
-    /// Its make.
-    pub make: String,
-    /// Where it is.
-    #[serde(rename = "where")]
-    pub place: Whereabouts,
-    /// The rule that speaks.
-    pub rule: Rule,
-    /// What was found.
-    pub found: String,
-    /// The limit that it was held against.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub limit: Option<String>,
-    /// By how much.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub margin: Option<String>,
-    /// Hours of play by its last reading.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub play_h: Option<f64>,
-    /// When it is due back.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub due: Option<Date>,
-    /// How far it is from its limit, in tenths of a per cent, for the order of the list.
-    #[serde(skip)]
-    nearness: i64,
-}
-
-/// One row of the table of the fleet.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Standing {
-    /// Where.
-    #[serde(rename = "where")]
-    pub place: Whereabouts,
-    /// How many packs of each verdict, in the order of [`Verdict::ALL`].
-    pub counts: BTreeMap<Verdict, u32>,
-}
-
-/// One reading of the month.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ReadingLine {
-    /// The day.
-    pub day: Date,
-    /// The pack's tag.
-    pub pack: String,
-    /// Its make.
-    pub make: String,
-    /// What it gave.
-    pub capacity_mah: u32,
-    /// The limit for the pack, if known.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub limit_mah: Option<u32>,
-    /// Hours of play.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub play_h: Option<f64>,
-    /// State of health: share of the rated capacity, in per cent.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub health_percent: Option<f64>,
-    /// The slot.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub slot: Option<String>,
-}
-
-/// Something that does not add up.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Odd {
-    /// The day.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub day: Option<Date>,
-    /// What it is about.
-    pub thing: String,
-    /// In words.
-    pub text: String,
-}
-
-/// The head of a chain when the month ended.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Head {
-    /// The writer.
-    pub writer: String,
-    /// Number of its last entry.
-    pub number: u64,
-    /// Hash of that entry, in hex.
-    pub hash: String,
-}
-
-/// The monthly review.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Review {
-    /// The month.
-    pub month: String,
-    /// The day as of which packs are judged.
-    pub as_of: Date,
-    /// The policy in force then.
-    pub policy: String,
-    /// The heads of the chains then: they tell what this review was made from.
-    pub heads: Vec<Head>,
-    /// Packs in the ledger, but for those that are waste, have left or are written off.
-    pub packs: u32,
-    /// Packs that could go out: fit, and not out already.
-    pub ready: u32,
-    /// The fleet by whereabouts and verdict.
-    pub fleet: Vec<Standing>,
-    /// Within the policy's margin of a limit, nearest first.
-    pub near_end: Vec<Line>,
-    /// To recondition.
-    pub recondition: Vec<Line>,
-    /// To recycle.
-    pub recycle: Vec<Line>,
-    /// To keep apart.
-    pub isolate: Vec<Line>,
-    /// With borrowers, and would not pass today by what they hold.
-    pub out_at_risk: Vec<Line>,
-    /// Readings of the month.
-    pub readings: Vec<ReadingLine>,
-    /// What does not add up.
-    pub odd: Vec<Odd>,
-    /// Rounds done in the month.
-    pub rounds: u32,
-    /// What else was done in the month.
-    pub deeds: Vec<Deed>,
-    /// How long packs last: each make, with the references and lots of it.
-    pub lives: Vec<Lives>,
-}
+/// Months that are looked ahead.
+const MONTHS: u32 = 24;
+/// Packs that are drawn with what is foreseen of them, at most.
+const FANS: usize = 4;
 
 /// Works the review of a month out.
 ///
@@ -264,6 +98,16 @@ pub struct Review {
 /// # Errors
 /// When the month lies ahead, there was no policy yet, or a fault of the ledger.
 pub fn review(ledger: &mut Ledger, month: Month, now: Moment) -> Result<Review, AppError> {
+    let mut review = look(ledger, month, now, Depth::Whole)?;
+    review.before = match look(ledger, month.before(), now, Depth::Figures) {
+        Ok(before) => Some(before.figures),
+        Err(AppError::Input { .. }) => None, // the ledger is younger than that
+        Err(error) => return Err(error),
+    };
+    Ok(review)
+}
+
+fn look(ledger: &mut Ledger, month: Month, now: Moment, depth: Depth) -> Result<Review, AppError> {
     let zone = ledger.zone().clone();
     let begin = Moment::start_of(month.0, &zone);
     let end = Moment::start_of(month.next(), &zone);
@@ -283,6 +127,9 @@ pub fn review(ledger: &mut Ledger, month: Month, now: Moment) -> Result<Review, 
         }
         Err(error) => return Err(error.into()),
     };
+    let done = deeds::read(ledger, clock_before(begin), clock)?;
+    let looked = ahead::ahead_until(ledger, &settings, (as_of, clock), MONTHS, |_| ())?;
+    let (ahead, ends) = looked.map_or_else(|| (None, HashMap::new()), |(ahead, ends)| (Some(ahead), ends));
     let review = Review {
         month: month.text(),
         as_of: as_of.day(&zone),
@@ -299,14 +146,32 @@ pub fn review(ledger: &mut Ledger, month: Month, now: Moment) -> Result<Review, 
         readings: Vec::new(),
         odd: Vec::new(),
         rounds: 0,
-        deeds: deeds::count(ledger, clock_before(begin), clock)?,
+        deeds: done.count(),
         lives: Vec::new(),
+        can_go: 0,
+        players: Vec::new(),
+        figures: Figures { month: month.text(), rows: Vec::new() },
+        before: None,
+        wrong: Vec::new(),
+        ahead: None,
+        slots: None,
+        capacities: Vec::new(),
+        fans: Vec::new(),
+        round_lines: Vec::new(),
+        cartons: Vec::new(),
+        complaints: Vec::new(),
+        rolls: lists::rolls(ledger, &done)?,
+        lost: Vec::new(),
+        waste: waste::Tally::new(&settings, as_of.day(&zone), zone.clone()).finish(),
+        rows: usize::try_from(settings.policy.review_rows).unwrap_or(usize::MAX),
     };
     let cartons = until(ledger, ThingKind::Carton, clock)?;
     let slots = until(ledger, ThingKind::Slot, clock)?;
     let lots = until(ledger, ThingKind::Lot, clock)?;
+    let tally = waste::Tally::new(&settings, as_of.day(&zone), zone.clone());
     let mut work = Work {
         review,
+        waste: tally,
         settings,
         zone,
         begin,
@@ -321,27 +186,106 @@ pub fn review(ledger: &mut Ledger, month: Month, now: Moment) -> Result<Review, 
             .collect(),
         riding: HashMap::new(),
         lives: Gathered::default(),
+        read: BTreeMap::new(),
+        fit: BTreeMap::new(),
+        ends,
+        sampled: HashSet::new(),
         lots: lots
             .into_iter()
             .filter_map(|(thing, facts)| Some((LotId::new(thing.id), facts.try_into().ok()?)))
             .collect(),
     };
-    let mut later = Vec::new();
-    ledger.each(ThingKind::Pack, |thing, last, facts| {
-        match facts {
-            Facts::Pack(pack) if last <= clock => work.take(PackId::new(thing.id), &pack),
-            _ => later.push(thing),
+    ledger.each_until(ThingKind::Pack, clock, |thing, facts| {
+        if let Facts::Pack(pack) = facts {
+            work.take(PackId::new(thing.id), &pack);
         }
         Ok::<(), LedgerError>(())
     })?;
-    for thing in later {
-        if let Some(pack) = ledger.facts_until::<PackFacts>(thing, clock)? {
-            work.take(PackId::new(thing.id), &pack);
-        }
-    }
     let players = until(ledger, ThingKind::Player, clock)?;
     work.compare_players(players);
-    Ok(work.finish())
+    let complaints = complaints::of(ledger, &work.settings, &work.cartons, &done)?;
+    work.review.complaints = complaints;
+    work.review.ahead = ahead;
+    if depth == Depth::Whole {
+        let check = slots::check_until(ledger, &work.settings, (as_of, clock))?;
+        work.review.slots = Some(check).filter(|check| !check.slots.is_empty());
+    }
+    let (settings, zone) = (work.settings.clone(), work.zone.clone());
+    let mut review = work.finish();
+    if depth == Depth::Whole {
+        fans(ledger, &mut review, &settings, (as_of, clock, &zone))?;
+        review.wrong = wrong(&review);
+    }
+    review.figures = Figures::of(&review);
+    Ok(review)
+}
+
+/// Draws the packs that are nearest to their end, by the model.
+fn fans(
+    ledger: &mut Ledger,
+    review: &mut Review,
+    settings: &crate::ledger::settings::Settings,
+    (now, clock, zone): (Moment, i64, &jiff::tz::TimeZone),
+) -> Result<(), LedgerError> {
+    let share = review.ahead.as_ref().map_or(1.0, |ahead| ahead.days_out_percent / 100.0);
+    let near: Vec<PackId> =
+        review.near_end.iter().filter(|line| line.coming.is_some()).map(|line| line.id).take(FANS).collect();
+    for id in near {
+        let Some(pack) = ledger.facts_until::<PackFacts>(id.into(), clock)? else { continue };
+        let make = pack.make.and_then(|make| settings.makes.get(&make));
+        let limit = make.and_then(|make| {
+            limit(&settings.policy, Origin::Service, make, thirstiest(make, &settings.players))
+        });
+        review.fans.extend(lists::fan(
+            settings,
+            (id, &pack),
+            limit.map(MilliampHours::raw),
+            share,
+            (now, zone),
+        ));
+    }
+    Ok(())
+}
+
+/// What is wrong, in sentences, gravest first.
+fn wrong(review: &Review) -> Vec<String> {
+    let mut wrong = Vec::new();
+    let mut say = |many: usize, one: &str, several: &str| match many {
+        0 => {}
+        1 => wrong.push(format!("1 {one}")),
+        many => wrong.push(format!("{many} {several}")),
+    };
+    say(
+        review.isolate.len(),
+        "pack may be dangerous: keep it apart",
+        "packs may be dangerous: keep them apart",
+    );
+    let risk = review.ahead.as_ref().map_or(review.out_at_risk.len(), |ahead| ahead.at_risk.len());
+    say(
+        risk,
+        "pack is with a borrower and will hardly keep the promise until it is back",
+        "packs are with borrowers and will hardly keep the promise until they are back",
+    );
+    say(review.complaints.len(), "pack cut out early in the month", "packs cut out early in the month");
+    say(
+        review.lost.len(),
+        "pack is missing or was not seen for long",
+        "packs are missing or were not seen for long",
+    );
+    say(review.odd.len(), "entry does not add up", "entries do not add up");
+    wrong.extend(review.waste.warnings.iter().cloned());
+    wrong.extend(review.lives.iter().filter(|lives| lives.early).map(Lives::warning));
+    let slots: Vec<String> = review
+        .slots
+        .iter()
+        .flat_map(|check| &check.slots)
+        .filter(|slot| matches!(slot.trust, Trust::ReadsHigh | Trust::ReadsLow))
+        .map(|slot| format!("{} {}", slot.slot, slot.trust.words()))
+        .collect();
+    if !slots.is_empty() {
+        wrong.push(format!("slots of the bench: {}; have them serviced", slots.join(", ")));
+    }
+    wrong
 }
 
 fn heads(ledger: &Ledger, clock: i64) -> Result<Vec<Head>, LedgerError> {
@@ -352,19 +296,9 @@ fn heads(ledger: &Ledger, clock: i64) -> Result<Vec<Head>, LedgerError> {
 /// All things of a kind, as entries up to a clock value gave them.
 fn until(ledger: &mut Ledger, kind: ThingKind, clock: i64) -> Result<Vec<(Thing, Facts)>, LedgerError> {
     let mut all = Vec::new();
-    let mut later = Vec::new();
-    ledger.each(kind, |thing, last, facts| {
-        if last <= clock {
-            all.push((thing, facts));
-        } else {
-            later.push(thing);
-        }
+    ledger.each_until(kind, clock, |thing, facts| {
+        all.push((thing, facts));
         Ok::<(), LedgerError>(())
     })?;
-    for thing in later {
-        if let Some(facts) = ledger.facts_until::<Facts>(thing, clock)? {
-            all.push((thing, facts));
-        }
-    }
     Ok(all)
 }

@@ -161,14 +161,27 @@ struct Gathered {
 /// A fault of the ledger.
 pub fn check(ledger: &mut Ledger, now: Moment) -> Result<Check, AppError> {
     let settings = ledger.settings()?.clone();
+    check_until(ledger, &settings, (now, i64::MAX))
+}
+
+/// The same by what all entries up to a clock value said.
+///
+/// # Errors
+/// A fault of the ledger.
+pub(crate) fn check_until(
+    ledger: &mut Ledger,
+    settings: &Settings,
+    (now, clock): (Moment, i64),
+) -> Result<Check, AppError> {
     let zone = ledger.zone().clone();
     let mut slots: Vec<(SlotId, SlotFacts)> = Vec::new();
-    for (thing, facts) in ledger.all(ThingKind::Slot)? {
+    ledger.each_until(ThingKind::Slot, clock, |thing, facts| {
         slots.extend(thing.slot().zip(SlotFacts::try_from(facts).ok()));
-    }
+        Ok::<(), LedgerError>(())
+    })?;
     slots.sort_by(|(_, a), (_, b)| (a.name.len(), &a.name).cmp(&(b.name.len(), &b.name)));
     let number: HashMap<SlotId, usize> = slots.iter().enumerate().map(|(n, (id, _))| (*id, n)).collect();
-    let gathered = gather(ledger, &settings)?;
+    let gathered = gather(ledger, settings, clock)?;
     let (readings, watched) = line_up(&gathered, &slots, &number);
     let rules = SlotRules::crossed();
     let watch = |foretell: &mut dyn bench::Foretell| bench::watch(&readings, slots.len(), &rules, foretell);
@@ -184,7 +197,7 @@ pub fn check(ledger: &mut Ledger, now: Moment) -> Result<Check, AppError> {
     for ((id, facts), record) in slots.iter().zip(&records) {
         let day = |place: usize| gathered.order.get(place).map(|(at, ..)| at.day(&zone));
         let told = tell(facts, record, &gathered, day);
-        again.extend(doubtful(ledger, &settings, (*id, &facts.name), record, &gathered)?);
+        again.extend(doubtful(ledger, settings, (*id, &facts.name), record, (&gathered, clock))?);
         checks.push(SlotCheck {
             study: studied.get(id).cloned(),
             serviced: facts.serviced.map(|(_, at)| at.day(&zone)),
@@ -195,9 +208,9 @@ pub fn check(ledger: &mut Ledger, now: Moment) -> Result<Check, AppError> {
     Ok(Check { as_of: now.day(&zone), by_model: settings.seer.is_some(), slots: checks, again })
 }
 
-fn gather(ledger: &mut Ledger, settings: &Settings) -> Result<Gathered, LedgerError> {
+fn gather(ledger: &mut Ledger, settings: &Settings, clock: i64) -> Result<Gathered, LedgerError> {
     let mut pasts = Vec::new();
-    ledger.each(ThingKind::Pack, |thing, _last, facts| {
+    ledger.each_until(ThingKind::Pack, clock, |thing, facts| {
         if let (Facts::Pack(pack), Some(id)) = (facts, thing.pack())
             && pack.joined.is_none()
             && pack.readings.iter().any(|reading| reading.slot.is_some())
@@ -304,7 +317,7 @@ fn doubtful(
     settings: &Settings,
     (slot, name): (SlotId, &str),
     record: &SlotRecord,
-    gathered: &Gathered,
+    (gathered, clock): (&Gathered, i64),
 ) -> Result<Vec<Again>, LedgerError> {
     let mut again = Vec::new();
     let stretches: Vec<(Moment, Moment, Bias)> = stretches(record, gathered);
@@ -314,8 +327,8 @@ fn doubtful(
             continue;
         };
         let limits = bias.limits_mah.unwrap_or(Interval::around(bias.mah, bias.mah.abs()));
-        let pack: PackFacts = ledger.facts(past.id.into())?.unwrap_or_default();
-        let gone = pack.loan.is_some() || pack.written_off.is_some();
+        let pack: PackFacts = ledger.facts_until(past.id.into(), clock)?.unwrap_or_default();
+        let gone = pack.loan.is_some() || pack.written_off.is_some() || pack.retired.is_some();
         if gone || pack.rounds.last().is_some_and(|&round| round > last.at) {
             continue;
         }

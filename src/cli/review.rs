@@ -1,8 +1,16 @@
 //! `packmuster review`.
 
+mod rows;
+
+pub(super) use rows::csv;
+
 use std::path::PathBuf;
 
-use crate::app::review::{self, LIVES_NOTE, Line, Lives, Month, Review, Whereabouts};
+use crate::app::review::{
+    self, CartonLine, Complaint, Figures, LIVES_NOTE, Line, Lives, Lost, Month, Review, RollLine, RoundLine,
+    Whereabouts,
+};
+use crate::app::waste::Item;
 use crate::domain::verdict::Verdict;
 
 use super::Exit;
@@ -10,11 +18,11 @@ use super::context::Context;
 use super::error::CliError;
 use super::output;
 
-/// The monthly review: the fleet, packs near their end, what to recondition and recycle
+/// The monthly review: what can go out, what nears its end, what to buy, what is wrong, and the lists behind it
 ///
 /// A month that is over prints the same again whenever it is asked for.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: packmuster review 2026-10 --pdf review-2026-10.pdf")]
+#[command(after_help = "Example: packmuster review 2026-10 --pdf october.pdf --page october.html")]
 pub(super) struct Args {
     /// The month, as 2026-10; else this month so far
     month: Option<String>,
@@ -24,6 +32,9 @@ pub(super) struct Args {
     /// Write a PDF to this file
     #[arg(long, value_name = "FILE")]
     pdf: Option<PathBuf>,
+    /// Write one HTML page to this file: it needs nothing beside it
+    #[arg(long, value_name = "FILE")]
+    page: Option<PathBuf>,
     /// The PDF's paper
     #[arg(long, value_enum, default_value_t = super::paper::Paper::A4)]
     paper: super::paper::Paper,
@@ -42,6 +53,10 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
             .map_err(|error| CliError::fault(error.to_string()))?;
         super::paper::write(path, &bytes)?;
     }
+    if let Some(path) = &args.page {
+        let page = crate::print::review::page(&review).map_err(|error| CliError::fault(error.to_string()))?;
+        super::paper::write(path, page.as_bytes())?;
+    }
     if context.globals.json {
         output::json(&review)?;
     } else if args.csv {
@@ -57,12 +72,24 @@ pub(super) fn text(context: &Context, review: &Review) -> String {
     let mut text = vec![
         format!("REVIEW {}, as of {}, policy {}", review.month, review.as_of, review.policy),
         String::new(),
-        format!("{} packs, {} fit and here", review.packs, review.ready),
+        format!(
+            "{} packs, {} fit and here; {} players can go out",
+            review.packs, review.ready, review.can_go
+        ),
         format!("{} readings, {} rounds in the month", review.readings.len(), review.rounds),
         output::wrap(&deeds(review), context.width),
         String::new(),
         fleet(context, review),
     ];
+    if !review.wrong.is_empty() {
+        text.push(String::new());
+        text.push("WHAT IS WRONG".to_owned());
+        text.extend(review.wrong.iter().map(|line| output::wrap(&format!("- {line}"), context.width)));
+    }
+    if let Some(before) = &review.before {
+        text.push(String::new());
+        text.push(beside(context, review, before));
+    }
     let lists = [
         ("NEARING THE END", &review.near_end),
         ("TO RECONDITION", &review.recondition),
@@ -86,6 +113,8 @@ pub(super) fn text(context: &Context, review: &Review) -> String {
         text.push(lives(context, review));
     }
     text.push(String::new());
+    text.extend(more(context, review));
+    text.push(String::new());
     text.push(format!("READINGS OF THE MONTH: {}", review.readings.len()));
     if !review.readings.is_empty() {
         text.push(readings(context, review));
@@ -102,6 +131,54 @@ pub(super) fn text(context: &Context, review: &Review) -> String {
         text.push(format!("  hash {}", head.hash));
     }
     text.join("\n")
+}
+
+/// The figures of this month beside those of the month before.
+fn beside(context: &Context, review: &Review, before: &Figures) -> String {
+    let rows: Vec<Vec<String>> = review
+        .figures
+        .rows
+        .iter()
+        .map(|figure| {
+            let was = before.value(figure.what).map(|was| was.to_string()).unwrap_or_default();
+            vec![figure.what.to_owned(), was, figure.value.to_string()]
+        })
+        .collect();
+    output::table(context, &["", before.month.as_str(), review.month.as_str()], &rows, &[1, 2])
+}
+
+/// The lists that are short: what cut out early, cartons, rounds, waste, roll calls, lost packs.
+fn more(context: &Context, review: &Review) -> Vec<String> {
+    let mut lists: Vec<(String, Vec<String>)> = Vec::new();
+    let complaint = |line: &Complaint| format!("{} {}: {}", line.day, line.pack, line.why);
+    lists.push(("CUT OUT EARLY".to_owned(), review.complaints.iter().map(complaint).collect()));
+    let carton = |line: &CartonLine| {
+        format!("{} ({}): {} read, {} bad: {}", line.carton, line.make, line.read, line.bad, line.result)
+    };
+    lists.push(("CARTONS".to_owned(), review.cartons.iter().map(carton).collect()));
+    let round = |line: &RoundLine| {
+        let mah = |mah: Option<u32>| mah.map_or_else(|| "unknown".to_owned(), |mah| format!("{mah} mAh"));
+        format!("{} {}: {} before, {} after", line.day, line.pack, mah(line.before_mah), mah(line.after_mah))
+    };
+    lists.push(("RECONDITIONED".to_owned(), review.round_lines.iter().map(round).collect()));
+    let item = |item: &Item| format!("{} since {}, {}", item.pack, item.since, item.place);
+    lists.push(("WASTE ON HAND".to_owned(), review.waste.items.iter().map(item).collect()));
+    let roll = |line: &RollLine| {
+        format!(
+            "{} on {}: {} there, {} missing, {} not expected",
+            line.place, line.ended, line.present, line.missing, line.unexpected
+        )
+    };
+    lists.push(("ROLL CALLS".to_owned(), review.rolls.iter().map(roll).collect()));
+    let lost = |line: &Lost| format!("{}: {} {}", line.pack, line.why, line.place);
+    lists.push(("LOST, OR NOT SEEN FOR LONG".to_owned(), review.lost.iter().map(lost).collect()));
+    let mut text = Vec::new();
+    for (title, lines) in lists {
+        text.push(String::new());
+        text.push(format!("{title}: {}", lines.len()));
+        text.extend(lines.iter().map(|line| output::wrap(line.trim_end(), context.width)));
+    }
+    text
 }
 
 /// What else was done, in one line.
@@ -190,77 +267,4 @@ fn readings(context: &Context, review: &Review) -> String {
         })
         .collect();
     output::table(context, &["day", "pack", "mAh", "limit", "h", "%", "slot"], &rows, &[2, 3, 4, 5])
-}
-
-/// The lists as one CSV: list, pack, make, where, rule, found, limit, margin, `play_h`, due.
-pub(super) fn csv(review: &Review) -> Result<String, CliError> {
-    let mut out = csv::Writer::from_writer(Vec::new());
-    let fault = |error: csv::Error| CliError::fault(error.to_string());
-    let heads = ["list", "pack", "make", "where", "rule", "found", "limit", "margin", "play_h", "day"];
-    out.write_record(heads).map_err(fault)?;
-    for standing in &review.fleet {
-        for (verdict, count) in &standing.counts {
-            let (place, count) = (standing.place.words(), count.to_string());
-            out.write_record(["fleet", "", "", place, verdict.word(), &count, "", "", "", ""])
-                .map_err(fault)?;
-        }
-    }
-    let lists = [
-        ("near_end", &review.near_end),
-        ("recondition", &review.recondition),
-        ("recycle", &review.recycle),
-        ("isolate", &review.isolate),
-        ("out_at_risk", &review.out_at_risk),
-    ];
-    for (name, lines) in lists {
-        for line in lines {
-            let play = line.play_h.map(|hours| hours.to_string()).unwrap_or_default();
-            let due = line.due.map(|due| due.to_string()).unwrap_or_default();
-            let (limit, margin) = (line.limit.as_deref().unwrap_or(""), line.margin.as_deref().unwrap_or(""));
-            let rule = line.rule.name();
-            let place = line.place.words();
-            out.write_record([
-                name,
-                &line.pack,
-                &line.make,
-                place,
-                rule,
-                &line.found,
-                limit,
-                margin,
-                &play,
-                &due,
-            ])
-            .map_err(fault)?;
-        }
-    }
-    for line in &review.readings {
-        let (found, day) = (format!("{} mAh", line.capacity_mah), line.day.to_string());
-        let limit = line.limit_mah.map(|limit| format!("{limit} mAh")).unwrap_or_default();
-        let play = line.play_h.map(|hours| hours.to_string()).unwrap_or_default();
-        let slot = line.slot.as_deref().unwrap_or("");
-        out.write_record(["reading", &line.pack, &line.make, slot, "", &found, &limit, "", &play, &day])
-            .map_err(fault)?;
-    }
-    for lives in &review.lives {
-        let (found, p) = (
-            format!("{} of {} failed", lives.failed, lives.packs),
-            lives.probability.map(|p| format!("p {p}")).unwrap_or_default(),
-        );
-        let expected =
-            lives.expected_failures.map(|failures| format!("{failures} expected")).unwrap_or_default();
-        let median = lives.median();
-        let median = if median.is_empty() { median } else { format!("median {median} years") };
-        let rule = if lives.early { "early" } else { "" };
-        let margin = [p, median].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("; ");
-        let what = lives.label();
-        out.write_record(["lives", &what, &lives.make, "", rule, &found, &expected, &margin, "", ""])
-            .map_err(fault)?;
-    }
-    for odd in &review.odd {
-        let day = odd.day.map(|day| day.to_string()).unwrap_or_default();
-        out.write_record(["odd", &odd.thing, "", "", "", &odd.text, "", "", "", &day]).map_err(fault)?;
-    }
-    let bytes = out.into_inner().map_err(|error| CliError::fault(error.to_string()))?;
-    Ok(String::from_utf8_lossy(&bytes).into_owned())
 }

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::app::answer::{Answer, Outcome};
+use crate::app::consignment;
 use crate::app::dispatch::Dispatch;
 use crate::app::notice::{self, Named};
 use crate::app::review::{self, Month, Review};
@@ -14,6 +15,7 @@ use crate::print::labels::{self, Drift, Label, SheetRequest};
 use crate::print::{PageSize, calibration, card};
 use crate::scan::picture::Limits;
 
+use super::clearing;
 use super::error::DemoError;
 use super::picture::{self, Trouble};
 use super::scenario::{self, Scenario};
@@ -66,7 +68,8 @@ pub fn make(folder: &Path, progress: impl FnMut(u64)) -> Result<Made, DemoError>
     day.sheets()?;
     let intake = day.intake()?;
     let dispatch = day.dispatch()?;
-    day.finish(path, vec![intake, dispatch])
+    let clearing = day.clear()?;
+    day.finish(path, vec![intake, dispatch, clearing])
 }
 
 struct Day {
@@ -254,6 +257,16 @@ impl Day {
         Ok(())
     }
 
+    /// The ferry takes dead packs along.
+    fn clear(&mut self) -> Result<String, DemoError> {
+        let mut told = Transcript::new("consignment");
+        clearing::clear(&mut self.world, |scan, answer| told.take(scan, answer))?;
+        self.write("sessions/consignment.txt", told.text.as_bytes())?;
+        let manifest = consignment::manifest(&mut self.world.ledger, Some(clearing::NAME))?;
+        self.write("consignment.pdf", &crate::print::consignment::paper(&manifest, PageSize::A4)?)?;
+        Ok(told.summary())
+    }
+
     /// The afternoon's post: the maker's letter becomes a safety notice.
     fn notice(&mut self) -> Result<(), DemoError> {
         let letter = self.world.scenario.notice.clone();
@@ -271,6 +284,7 @@ impl Day {
         let month = Month::of(self.world.scenario.demo_day);
         let review = review::review(&mut self.world.ledger, month, now)?;
         self.write("review.pdf", &crate::print::review::paper(&review, PageSize::A4)?)?;
+        self.write("review.html", crate::print::review::page(&review)?.as_bytes())?;
         self.world.ledger.settle()?;
         let entries = review.heads.iter().map(|head| head.number).sum();
         Ok(Made {

@@ -3,6 +3,7 @@
 //!
 //! Everything is drawn from the scenario's seed, and the only clock is the scenario's: the same files come out every time.
 
+mod clearing;
 mod day;
 pub mod error;
 mod kernel;

@@ -119,6 +119,32 @@ impl Ledger {
         Ok(())
     }
 
+    /// Walks every thing of a kind as all entries up to a clock value gave it; those that were changed later come last.
+    ///
+    /// # Errors
+    /// A fault of the file, or what `visit` returns.
+    pub fn each_until<E: From<LedgerError>>(
+        &mut self,
+        kind: ThingKind,
+        clock: i64,
+        mut visit: impl FnMut(Thing, Facts) -> Result<(), E>,
+    ) -> Result<(), E> {
+        let mut later = Vec::new();
+        self.each(kind, |thing, last, facts| {
+            if last <= clock {
+                return visit(thing, facts);
+            }
+            later.push(thing);
+            Ok(())
+        })?;
+        for thing in later {
+            if let Some((facts, _)) = self.fold_until(thing, clock)? {
+                visit(thing, facts)?;
+            }
+        }
+        Ok(())
+    }
+
     /// The things of a kind that bear a name.
     ///
     /// # Errors

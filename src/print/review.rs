@@ -1,65 +1,195 @@
-//! The monthly review on paper: one page of figures and the fleet, then the lists.
+//! The monthly review as a document, for paper and browsers: one page for whoever decides, then charts, then the lists.
+//!
+//! Lists are cut after the rows that the policy gives them, and say how many more there are: CSV and JSON hold all.
 
-use crate::app::review::{LIVES_NOTE, Line, Lives, Review, Whereabouts};
+mod charts;
+mod lists;
+
+use crate::app::ahead::buying::Order;
+use crate::app::answer;
+use crate::app::review::{Figures, Lives, Review};
 use crate::domain::finding::CAUTIONS;
+use crate::domain::moment::day_after;
 use crate::domain::verdict::Verdict;
 
-use super::paper::Paper;
+use super::document::Document;
 use super::table::{Column, Table};
 use super::{PageSize, PrintError};
 
-/// Prints a review.
+/// Prints a review as PDF.
 ///
 /// # Errors
 /// [`PrintError`] when the embedded typeface is damaged or the file cannot be made.
 pub fn paper(review: &Review, size: PageSize) -> Result<Vec<u8>, PrintError> {
+    document(review).paper(size)
+}
+
+/// Writes a review as one HTML page that needs nothing beside it.
+///
+/// # Errors
+/// [`PrintError`] when the embedded typeface is damaged.
+pub fn page(review: &Review) -> Result<String, PrintError> {
+    document(review).page()
+}
+
+/// The review as a document.
+pub fn document(review: &Review) -> Document {
     let subtitle = format!("{}, as of {}", review.month, review.as_of);
-    let mut paper = Paper::new(size, "Monthly review of the packs", &subtitle)?;
-    figures(&mut paper, review);
-    fleet(&mut paper, review);
+    let mut document = Document::new("Monthly review of the packs", subtitle);
+    manager(&mut document, review);
+    document.break_page();
+    charts::all(&mut document, review);
+    figures(&mut document, review);
+    fleet(&mut document, review);
+    lists::all(&mut document, review);
+    sources(&mut document, review);
+    document
+}
+
+/// Rows of each list of the first page: it has to stay one page.
+const ROWS: usize = 8;
+/// Orders within so many days stand in the figures, and within a year in the table.
+const ORDER_DAYS: i64 = 92;
+const YEAR_DAYS: i64 = 366;
+/// Where nothing is wrong.
+const NOTHING: &str = "Nothing that the record shows.";
+
+/// What stands in a list at most, with what is said where that is not all.
+pub(super) struct Cut<'a, T> {
+    pub(super) shown: &'a [T],
+    all: usize,
+}
+
+impl<'a, T> Cut<'a, T> {
+    /// The first rows of a list.
+    pub(super) fn of(list: &'a [T], review: &Review) -> Self {
+        Self { shown: list.get(..review.rows).unwrap_or(list), all: list.len() }
+    }
+
+    /// Says how many more there are, if any.
+    pub(super) fn note(&self, document: &mut Document) {
+        let more = self.all - self.shown.len();
+        if more > 0 {
+            document.note(format!("... and {more} more: packmuster review --csv lists all."));
+        }
+    }
+}
+
+/// The page that a manager reads.
+fn manager(document: &mut Document, review: &Review) {
+    let count = |list: usize| list.to_string();
+    let out = review.ahead.as_ref().map_or(review.out_at_risk.len(), |ahead| ahead.at_risk.len());
+    document.figures(vec![
+        ("players can go out today".to_owned(), review.can_go.to_string()),
+        ("packs near their end".to_owned(), count(review.near_end.len())),
+        ("packs to order in three months".to_owned(), to_buy(review)),
+        ("out with borrowers, at risk".to_owned(), count(out)),
+    ]);
+    document.heading("What can go out");
+    let mut table = Table::new(vec![
+        Column::text("player", 2.0),
+        Column::number("here", 1.0),
+        Column::number("fit packs that fit", 1.6),
+        Column::number("can go out", 1.2),
+    ])
+    .or_else_say("no make of player is entered");
+    for row in review.players.iter().take(ROWS) {
+        table.row([
+            row.player_make.clone(),
+            row.players.to_string(),
+            row.packs.to_string(),
+            row.can_go.to_string(),
+        ]);
+    }
+    document.table("Players here, and fit packs for them", table);
+    more(document, review.players.len(), "makes of player", "packmuster review --csv");
+    document.heading("What to buy, and by when");
+    buying(document, review);
+    document.heading("What is wrong");
     if !review.isolate.is_empty() {
-        paper.callout(&format!("To keep apart: {}. {CAUTIONS}", review.isolate.len()));
+        document.callout(CAUTIONS);
     }
-    let lists = [
-        ("Nearing the end", "Within the policy's margin of a limit, nearest first.", &review.near_end),
-        ("Out, and would not pass today", "By what they hold; soonest due first.", &review.out_at_risk),
-        ("To recondition", "Weak, and a round may bring them back.", &review.recondition),
-        ("To recycle", "At their end.", &review.recycle),
-        ("To keep apart", "They may be dangerous.", &review.isolate),
-    ];
-    for (title, note, lines) in lists {
-        list(&mut paper, title, note, lines);
-    }
-    lives(&mut paper, review);
-    deeds(&mut paper, review);
-    readings(&mut paper, review);
-    odd(&mut paper, review);
-    sources(&mut paper, review);
-    paper.finish()
+    let wrong: Vec<String> = review.wrong.iter().take(ROWS).map(|line| format!("- {line}.")).collect();
+    document.paragraph(if wrong.is_empty() { NOTHING.to_owned() } else { wrong.join("\n") });
+    more(document, review.wrong.len(), "things", "the lists");
 }
 
-fn figures(paper: &mut Paper, review: &Review) {
-    let count = |length: usize| length.to_string();
-    let (packs, ready) = (review.packs.to_string(), review.ready.to_string());
-    let (near, risk) = (count(review.near_end.len()), count(review.out_at_risk.len()));
-    paper.figures(&[
-        ("packs", &packs),
-        ("fit and here", &ready),
-        ("nearing the end", &near),
-        ("out, at risk", &risk),
-    ]);
-    let (weak, dead) = (count(review.recondition.len()), count(review.recycle.len()));
-    let (apart, read) = (count(review.isolate.len()), count(review.readings.len()));
-    paper.figures(&[
-        ("to recondition", &weak),
-        ("to recycle", &dead),
-        ("to keep apart", &apart),
-        ("readings in the month", &read),
-    ]);
+/// Says how many rows this page has no room for.
+fn more(document: &mut Document, all: usize, what: &str, place: &str) {
+    if all > ROWS {
+        document.note(format!("... and {} more {what}: see {place}.", all - ROWS));
+    }
 }
 
-fn fleet(paper: &mut Paper, review: &Review) {
-    paper.heading("The fleet");
+/// Packs to order within three months, or that it is not known.
+fn to_buy(review: &Review) -> String {
+    let Some(ahead) = &review.ahead else { return "not known".to_owned() };
+    let until = day_after(review.as_of, ORDER_DAYS);
+    let orders = ahead.buy.iter().flat_map(|buy| &buy.orders);
+    orders.filter(|order| order.order_by <= until).map(|order| order.packs).sum::<u32>().to_string()
+}
+
+fn buying(document: &mut Document, review: &Review) {
+    let Some(ahead) = &review.ahead else {
+        document.paragraph(
+            "Not known: no model of how the packs fade is learnt yet (packmuster model learn), so nothing is foretold.",
+        );
+        return;
+    };
+    let mut table = Table::new(vec![
+        Column::text("make", 1.8),
+        Column::number("packs", 0.8),
+        Column::text("order by", 1.5),
+        Column::text("needed in", 1.2),
+    ])
+    .or_else_say("nothing needs to be ordered within a year");
+    let until = day_after(review.as_of, YEAR_DAYS);
+    let mut orders: Vec<(&str, &Order)> = Vec::new();
+    for buy in &ahead.buy {
+        orders.extend(buy.orders.iter().map(|order| (buy.make.as_str(), order)));
+    }
+    orders.retain(|(_, order)| order.order_by <= until);
+    orders.sort_by_key(|(make, order)| (order.order_by, *make));
+    for (make, order) in orders.iter().take(ROWS) {
+        let late = if order.late { " (late)" } else { "" };
+        table.row([
+            (*make).to_owned(),
+            order.packs.to_string(),
+            format!("{}{late}", order.order_by),
+            order.needed_in.clone(),
+        ]);
+    }
+    document.table("Orders of the year to come, soonest first", table);
+    more(document, orders.len(), "orders", "packmuster ahead");
+    document.note(format!("By the policy: {}.", ahead.buying));
+}
+
+/// The figures of this month beside those of the month before.
+fn figures(document: &mut Document, review: &Review) {
+    document.heading("Figures of the month, and of the month before");
+    let before = review.before.as_ref();
+    let name = before.map_or("before", |before| before.month.as_str());
+    let mut table = Table::new(vec![
+        Column::text("what", 3.0),
+        Column::number(name, 1.2),
+        Column::number(&review.figures.month, 1.2),
+        Column::number("change", 1.0),
+    ]);
+    for figure in &review.figures.rows {
+        let was = before.and_then(|before: &Figures| before.value(figure.what));
+        let change = was.and_then(|was| Some(i64::try_from(figure.value).ok()? - i64::try_from(was).ok()?));
+        table.row([
+            figure.what.to_owned(),
+            was.map_or_else(|| "not known".to_owned(), |was| was.to_string()),
+            figure.value.to_string(),
+            change.map(|change| format!("{change:+}")).unwrap_or_default(),
+        ]);
+    }
+    document.table("Two months side by side", table);
+}
+
+fn fleet(document: &mut Document, review: &Review) {
+    document.heading("The fleet");
     let mut columns = vec![Column::text("where", 2.2)];
     columns.extend(Verdict::ALL.map(|verdict| Column::number(&verdict.word().to_lowercase(), 1.5)));
     columns.push(Column::number("all", 0.9));
@@ -71,135 +201,28 @@ fn fleet(paper: &mut Paper, review: &Review) {
         row.push(counts.iter().sum::<u32>().to_string());
         table.row(row);
     }
-    paper.table(&table);
+    document.table(
+        format!(
+            "{} by where they are and what the judge says",
+            answer::count(packs(review), "pack", "packs")
+        ),
+        table,
+    );
 }
 
-/// How long packs last, and which lots die early.
-fn lives(paper: &mut Paper, review: &Review) {
-    paper.heading("Lives by lot");
-    let early: Vec<String> = review.lives.iter().filter(|lives| lives.early).map(Lives::warning).collect();
-    for warning in &early {
-        paper.callout(warning);
-    }
-    if early.is_empty() {
-        paper.note("No lot dies earlier than the others of its make.");
-    }
-    paper.note(LIVES_NOTE);
-    let mut table = Table::new(vec![
-        Column::text("make", 1.8),
-        Column::text("packs of", 2.1),
-        Column::number("packs", 0.9),
-        Column::number("failed", 1.0),
-        Column::number("expected", 1.4),
-        Column::number("p", 1.1),
-        Column::number("median years", 2.4),
-        Column::number("shape", 1.0),
-    ]);
-    let number = |value: Option<f64>, places: usize| {
-        value.map(|value| format!("{value:.places$}")).unwrap_or_default()
-    };
-    for lives in &review.lives {
-        table.row([
-            lives.make.clone(),
-            lives.label(),
-            lives.packs.to_string(),
-            lives.failed.to_string(),
-            number(lives.expected_failures, 1),
-            lives.chance(),
-            lives.median(),
-            number(lives.shape, 1),
-        ]);
-    }
-    paper.table(&table);
+fn packs(review: &Review) -> usize {
+    usize::try_from(review.packs).unwrap_or(usize::MAX)
 }
 
-/// What else was done in the month.
-fn deeds(paper: &mut Paper, review: &Review) {
-    paper.heading("Done in the month");
-    let mut table = Table::new(vec![Column::text("what", 6.0), Column::number("how often", 2.0)]);
-    for deed in &review.deeds {
-        table.row(vec![deed.what.to_owned(), deed.count.to_string()]);
-    }
-    paper.table(&table);
+/// Lots that die early, in sentences.
+pub(super) fn early(review: &Review) -> Vec<String> {
+    review.lives.iter().filter(|lives| lives.early).map(Lives::warning).collect()
 }
 
-fn list(paper: &mut Paper, title: &str, note: &str, lines: &[Line]) {
-    paper.heading(&format!("{title}: {}", lines.len()));
-    paper.note(note);
-    let mut table = Table::new(vec![
-        Column::text("pack", 2.75),
-        Column::text("make", 1.75),
-        Column::number("play h", 0.95),
-        Column::text("where", 2.0),
-        Column::text("rule", 1.3),
-        Column::text("found, limit, margin", 3.5),
-    ]);
-    for line in lines {
-        let parts = [
-            Some(line.found.clone()),
-            line.limit.as_ref().map(|limit| format!("limit {limit}")),
-            line.margin.clone(),
-        ];
-        let place = match (line.place, line.due) {
-            (Whereabouts::Out, Some(due)) => format!("due {due}"),
-            (place, _) => place.words().to_owned(),
-        };
-        table.row([
-            line.pack.clone(),
-            line.make.clone(),
-            line.play_h.map(|hours| format!("{hours:.1}")).unwrap_or_default(),
-            place,
-            line.rule.to_string(),
-            parts.into_iter().flatten().collect::<Vec<_>>().join("; "),
-        ]);
-    }
-    paper.table(&table);
-}
-
-fn readings(paper: &mut Paper, review: &Review) {
-    paper.heading(&format!("Readings of the month: {}", review.readings.len()));
-    let mut table = Table::new(vec![
-        Column::text("day", 1.6),
-        Column::text("pack", 2.8),
-        Column::text("make", 1.7),
-        Column::number("mAh", 0.9),
-        Column::number("limit", 0.9),
-        Column::number("play h", 1.0),
-        Column::number("% of rated", 1.2),
-        Column::text("slot", 1.2),
-    ]);
-    let number = |value: Option<f64>| value.map(|value| format!("{value:.1}")).unwrap_or_default();
-    for line in &review.readings {
-        table.row([
-            line.day.to_string(),
-            line.pack.clone(),
-            line.make.clone(),
-            line.capacity_mah.to_string(),
-            line.limit_mah.map(|limit| limit.to_string()).unwrap_or_default(),
-            number(line.play_h),
-            number(line.health_percent),
-            line.slot.clone().unwrap_or_default(),
-        ]);
-    }
-    paper.table(&table);
-}
-
-fn odd(paper: &mut Paper, review: &Review) {
-    paper.heading(&format!("Does not add up: {}", review.odd.len()));
-    let mut table =
-        Table::new(vec![Column::text("day", 1.2), Column::text("what", 2.4), Column::text("in words", 5.0)])
-            .or_else_say("everything adds up");
-    for odd in &review.odd {
-        let day = odd.day.map(|day| day.to_string()).unwrap_or_default();
-        table.row([day, odd.thing.clone(), odd.text.clone()]);
-    }
-    paper.table(&table);
-}
-
-fn sources(paper: &mut Paper, review: &Review) {
-    paper.heading("What this was made from");
-    paper.paragraph(&format!("Policy {}. The last entry of each chain and its hash:", review.policy));
+fn sources(document: &mut Document, review: &Review) {
+    document.heading("What this was made from");
+    document.paragraph(format!("Policy {}. The last entry of each chain and its hash:", review.policy));
     for head in &review.heads {
-        paper.note(&format!("entry {} of {}: {}", head.number, head.writer, head.hash));
+        document.note(format!("entry {} of {}: {}", head.number, head.writer, head.hash));
     }
 }

@@ -44,18 +44,18 @@ impl Past {
     pub(super) fn gather(
         ledger: &mut Ledger,
         settings: &Settings,
-        now: Moment,
+        (now, clock): (Moment, i64),
         mut step: impl FnMut(),
     ) -> Result<Self, LedgerError> {
         let mut past = Self::default();
-        ledger.each(ThingKind::Loan, |_, _, facts| {
+        ledger.each_until(ThingKind::Loan, clock, |_, facts| {
             if let Facts::Loan(LoanFacts { began: Some(began), ended, written_off: None, .. }) = facts {
                 past.days_on_loan += days(ended.unwrap_or(now), began);
             }
             Ok::<(), LedgerError>(())
         })?;
         let mut seen = Seen::default();
-        ledger.each(ThingKind::Pack, |_, _, facts| {
+        ledger.each_until(ThingKind::Pack, clock, |_, facts| {
             step();
             if let Facts::Pack(pack) = facts
                 && pack.joined.is_none()

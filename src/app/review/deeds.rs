@@ -40,14 +40,19 @@ fn words(event: &Event) -> Option<&'static str> {
         Event::NoticeLifted(_) => "safety notices lifted",
         Event::Overruled(_) => "verdicts overruled",
         Event::FindingSeen(_) => "findings",
+        Event::PackRetired(_) => "packs retired",
+        Event::ConsignmentLeft(_) => "consignments sent off",
+        Event::MusterEnded(_) => "roll calls",
         _ => return None,
     })
 }
 
-/// Counts what entries recorded after one clock value and up to another say; what was taken back or corrected by then is left
-/// out.
-pub(super) fn count(ledger: &mut Ledger, after: i64, until: i64) -> Result<Vec<Deed>, LedgerError> {
-    let mut entries: Vec<(Entry, &'static str)> = Vec::new();
+/// The entries that count, of those that the review looks at.
+pub(super) struct Month(Vec<Entry>);
+
+/// Reads the entries recorded after one clock value and up to another; what was taken back or corrected by then is left out.
+pub(super) fn read(ledger: &mut Ledger, after: i64, until: i64) -> Result<Month, LedgerError> {
+    let mut entries: Vec<Entry> = Vec::new();
     let mut acts: HashSet<ActId> = HashSet::new();
     let mut corrections: Vec<(Position, ActId, EntryCorrected)> = Vec::new();
     ledger.each_entry(after, until, |entry| {
@@ -58,22 +63,34 @@ pub(super) fn count(ledger: &mut Ledger, after: i64, until: i64) -> Result<Vec<D
             Event::EntryCorrected(e) => corrections.push((entry.position, entry.act, e.clone())),
             _ => {}
         }
-        if let Some(word) = words(&entry.event) {
-            entries.push((entry, word));
+        if words(&entry.event).is_some() {
+            entries.push(entry);
         }
     })?;
     let standing = corrections.iter().filter(|(_, act, _)| !acts.contains(act));
     let wrong = corrected(standing.map(|(by, _, says)| Correction { by: *by, says }));
-    let mut deeds: Vec<Deed> = Vec::new();
-    for (entry, what) in entries {
-        if acts.contains(&entry.act) || wrong.contains_key(&(entry.position.writer, entry.position.number)) {
-            continue;
-        }
-        match deeds.iter_mut().find(|deed| deed.what == what) {
-            Some(deed) => deed.count += 1,
-            None => deeds.push(Deed { what, count: 1 }),
-        }
+    entries.retain(|entry| {
+        !acts.contains(&entry.act) && !wrong.contains_key(&(entry.position.writer, entry.position.number))
+    });
+    Ok(Month(entries))
+}
+
+impl Month {
+    /// The entries.
+    pub(super) fn entries(&self) -> &[Entry] {
+        &self.0
     }
-    deeds.sort_by_key(|deed| deed.what);
-    Ok(deeds)
+
+    /// How often each kind of thing was done.
+    pub(super) fn count(&self) -> Vec<Deed> {
+        let mut deeds: Vec<Deed> = Vec::new();
+        for what in self.0.iter().filter_map(|entry| words(&entry.event)) {
+            match deeds.iter_mut().find(|deed| deed.what == what) {
+                Some(deed) => deed.count += 1,
+                None => deeds.push(Deed { what, count: 1 }),
+            }
+        }
+        deeds.sort_by_key(|deed| deed.what);
+        deeds
+    }
 }

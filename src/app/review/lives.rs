@@ -21,7 +21,7 @@ use crate::domain::pack::PackFacts;
 use crate::domain::units::MilliampHours;
 use crate::domain::verdict::{Rule, Verdict};
 use crate::policy::reason::Ruling;
-use crate::stats::life::kaplan::Curve;
+use crate::stats::life::kaplan::{Curve, Step};
 use crate::stats::life::weibull::Weibull;
 use crate::stats::life::{Life, logrank};
 
@@ -106,6 +106,10 @@ pub struct Lives {
     pub probability: Option<f64>,
     /// It dies early: the probability is below 0.05, and more failed than expected.
     pub early: bool,
+    /// Kaplan and Meier's curve: age in years, and the share that still lives from then on.
+    pub curve: Vec<(f64, f64)>,
+    /// Ages in years up to which packs were watched that had not failed.
+    pub censored: Vec<f64>,
 }
 
 impl Lives {
@@ -288,6 +292,8 @@ fn line(alike: Alike, make: &str, name: &str, lives: &[Life]) -> Lives {
     let years = |years: f64| rounded(years, 1e3);
     let curve = Curve::of(lives).ok();
     let median = curve.as_ref().and_then(Curve::median);
+    let step = |step: &Step| (rounded(step.age, 1e3), rounded(step.surviving, 1e4));
+    let steps = curve.as_ref().map(|curve| curve.steps().iter().map(step).collect()).unwrap_or_default();
     let (low, high) = curve.map(|curve| curve.quantile_interval(0.5, LEVEL)).unwrap_or_default();
     let law = Some(lives).filter(|_| failed >= FEWEST).and_then(|lives| Weibull::fit(lives).ok());
     let limits = law.map(|law| law.quantile_interval(0.5, LEVEL));
@@ -307,7 +313,18 @@ fn line(alike: Alike, make: &str, name: &str, lives: &[Life]) -> Lives {
         expected_failures: None,
         probability: None,
         early: false,
+        curve: steps,
+        censored: watched(lives),
     }
+}
+
+/// Ages up to which packs were watched that had not failed: each day once.
+fn watched(lives: &[Life]) -> Vec<f64> {
+    let mut ages: Vec<f64> =
+        lives.iter().filter(|life| !life.failed).map(|life| rounded(life.left, 1e3)).collect();
+    ages.sort_by(f64::total_cmp);
+    ages.dedup();
+    ages
 }
 
 fn rounded(value: f64, steps: f64) -> f64 {

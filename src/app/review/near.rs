@@ -1,22 +1,35 @@
-//! Which limit a pack is nearest to. Until there is a forecast, this is what "nearing the end" means.
+//! Which packs near their end: those that the model expects to fall below their limit within half a year, and those within the policy's
+//! margin of a limit.
 
 use crate::domain::event::Origin;
-use crate::domain::moment::{days_between, years_after};
+use crate::domain::ids::PackId;
+use crate::domain::moment::{day_after, days_between, years_after};
 use crate::domain::pack::PackFacts;
 use crate::domain::units::Cycles;
 use crate::domain::verdict::{Rule, Verdict};
 use crate::policy::reason::Reason;
 
+use super::lists::Coming;
 use super::work::Work;
 use super::{Line, Whereabouts};
 
+/// What is expected within so many days is near.
+const SOON_DAYS: i64 = 183;
+
 impl Work {
-    /// The nearest limit that the pack is within the policy's margin of, if any.
-    pub(super) fn near(&self, pack: &PackFacts, place: Whereabouts) -> Option<Line> {
+    /// The nearest limit that the pack is within the policy's margin of, if any, or near which it is foretold to be.
+    pub(super) fn near(&self, (id, pack): (PackId, &PackFacts), place: Whereabouts) -> Option<Line> {
         let percent = i64::from(self.settings.policy.near_percent);
+        let coming = self.ends.get(&id).filter(|_| pack.origin() == Origin::Service);
+        let soon = day_after(self.as_of.day(&self.zone), SOON_DAYS);
         let candidates = [self.near_capacity(pack), self.near_cycles(pack), self.near_age(pack)];
         let (nearness, reason) = candidates.into_iter().flatten().min_by_key(|(nearness, _)| *nearness)?;
-        (nearness <= percent * 10).then(|| Line { nearness, ..self.line(pack, place, &reason) })
+        (nearness <= percent * 10 || coming.is_some_and(|coming| coming.expected <= soon)).then(|| Line {
+            nearness,
+            id,
+            coming: coming.map(Coming::of),
+            ..self.line(pack, place, &reason)
+        })
     }
 
     fn near_capacity(&self, pack: &PackFacts) -> Option<(i64, Reason)> {

@@ -1,13 +1,13 @@
 //! Working a review out: each pack is judged as of its day, and put on the lists that it belongs to.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
+use crate::app::ahead::Ends;
 use crate::app::answer::hours;
-use crate::app::judging;
-use crate::app::lookup;
+use crate::app::{judging, lookup, waste};
 use crate::domain::event::Origin;
 use crate::domain::facts::{CartonFacts, Facts, LotFacts, PlayerFacts};
-use crate::domain::ids::{CartonId, LotId, PackId, SlotId, Thing};
+use crate::domain::ids::{CartonId, LotId, MakeId, PackId, PlayerMakeId, SlotId, Thing};
 use crate::domain::moment::Moment;
 use crate::domain::pack::{Oddity, PackFacts, ReadingFact};
 use crate::domain::units::MilliampHours;
@@ -16,6 +16,8 @@ use crate::ledger::settings::Settings;
 use crate::policy::limits::{limit, thirstiest};
 use crate::policy::reason::{Reason, Ruling};
 
+use super::fleet::{self, Read};
+use super::lists::{self, RoundLine};
 use super::lives::Gathered;
 use super::{Line, Odd, ReadingLine, Review, Whereabouts};
 
@@ -32,6 +34,15 @@ pub(super) struct Work {
     pub(super) riding: HashMap<PackId, (Thing, String)>,
     pub(super) lives: Gathered,
     pub(super) lots: BTreeMap<LotId, LotFacts>,
+    /// Last readings, by make.
+    pub(super) read: BTreeMap<MakeId, Read>,
+    /// Fit packs here, by make.
+    pub(super) fit: BTreeMap<MakeId, u32>,
+    /// When packs are expected to reach their end.
+    pub(super) ends: HashMap<PackId, Ends>,
+    /// Cartons of which a pack was read in the month.
+    pub(super) sampled: HashSet<CartonId>,
+    pub(super) waste: waste::Tally,
 }
 
 impl Work {
@@ -40,6 +51,7 @@ impl Work {
             return; // its act was taken back, or it is told with the record that it belongs to
         }
         let place = Whereabouts::of(pack);
+        self.waste.take(&self.settings, pack);
         let mut ruling = judging::loose((id, pack), &self.settings, &self.cartons, (self.as_of, &self.zone));
         self.lives.take(pack, self.limit_of(pack, Origin::Service), &ruling);
         if place == Whereabouts::Out {
@@ -59,18 +71,33 @@ impl Work {
         if ruling.verdict == Verdict::Fit && matches!(place, Whereabouts::InPlayer | Whereabouts::InWorkshop)
         {
             self.review.ready += 1;
+            if let Some(make) = pack.make {
+                *self.fit.entry(make).or_default() += 1;
+            }
         }
+        self.capacity(pack);
+        self.review.lost.extend(lists::lost(self, pack));
         if let Some(standing) = self.review.fleet.iter_mut().find(|standing| standing.place == place) {
             *standing.counts.entry(ruling.verdict).or_default() += 1;
         }
         if let Some(ride) = pack.ride {
             self.riding.insert(id, (ride.player.into(), lookup::label(&pack.codes)));
         }
-        self.list(pack, place, &ruling);
+        self.list((id, pack), place, &ruling);
         self.month(pack);
     }
 
-    fn list(&mut self, pack: &PackFacts, place: Whereabouts, ruling: &Ruling) {
+    /// Counts what its last reading gave.
+    fn capacity(&mut self, pack: &PackFacts) {
+        let Some((id, make)) = pack.make.and_then(|id| Some((id, self.settings.makes.get(&id)?))) else {
+            return;
+        };
+        let Some(reading) = pack.readings.last() else { return };
+        let must = self.limit_of(pack, Origin::Service);
+        self.read.entry(id).or_default().take(reading.capacity, make.rated, must);
+    }
+
+    fn list(&mut self, (id, pack): (PackId, &PackFacts), place: Whereabouts, ruling: &Ruling) {
         let grave = ruling.reasons.first();
         match (ruling.verdict, grave) {
             (Verdict::Recondition, Some(reason)) => {
@@ -86,7 +113,7 @@ impl Work {
                 self.review.isolate.push(line);
             }
             _ => {
-                let near = self.near(pack, place);
+                let near = self.near((id, pack), place);
                 self.review.near_end.extend(near);
             }
         }
@@ -107,11 +134,13 @@ impl Work {
             margin: reason.margin.clone(),
             play_h: self.play(pack, pack.readings.last()),
             due: pack.loan.map(|loan| loan.due),
+            coming: None,
+            id: PackId::new(uuid::Uuid::nil()),
             nearness: 0,
         }
     }
 
-    fn make_name(&self, pack: &PackFacts) -> String {
+    pub(super) fn make_name(&self, pack: &PackFacts) -> String {
         let make = pack.make.and_then(|make| self.settings.makes.get(&make));
         make.map_or_else(|| "unknown".to_owned(), |make| make.name.clone())
     }
@@ -147,8 +176,26 @@ impl Work {
                 slot: reading.slot.and_then(|slot| self.slots.get(&slot).cloned()),
             });
         }
-        let count = |moments: usize| u32::try_from(moments).unwrap_or(u32::MAX);
-        self.review.rounds += count(pack.rounds.iter().filter(|&&at| within(at)).count());
+        if let Some(carton) = pack.carton.filter(|_| pack.readings.iter().any(|reading| within(reading.at))) {
+            self.sampled.insert(carton);
+        }
+        for (place, &at) in pack.rounds.iter().enumerate().filter(|(_, at)| within(**at)) {
+            self.review.rounds = self.review.rounds.saturating_add(1);
+            let next = pack.rounds.get(place + 1).copied();
+            let before = pack.readings.iter().rev().find(|reading| reading.at <= at);
+            let after = pack
+                .readings
+                .iter()
+                .find(|reading| reading.at > at && next.is_none_or(|next| reading.at <= next));
+            self.review.round_lines.push(RoundLine {
+                day: at.day(&self.zone),
+                pack: label.clone(),
+                make: self.make_name(pack),
+                before_mah: before.map(|reading| reading.capacity.raw()),
+                after_mah: after.map(|reading| reading.capacity.raw()),
+                limit_mah: limit.map(MilliampHours::raw),
+            });
+        }
         for (oddity, at) in
             pack.oddities.iter().filter(|(oddity, at)| within(*at) || *oddity == Oddity::Missing)
         {
@@ -165,8 +212,12 @@ impl Work {
 
     /// A player that says it holds a pack which says otherwise does not add up.
     pub(super) fn compare_players(&mut self, players: Vec<(Thing, Facts)>) {
+        let mut here: BTreeMap<PlayerMakeId, u32> = BTreeMap::new();
         for (thing, facts) in players {
             let Ok(player) = PlayerFacts::try_from(facts) else { continue };
+            if let Some(make) = player.make.filter(|_| fleet::is_here(&player)) {
+                *here.entry(make).or_default() += 1;
+            }
             let Some((_, pack)) = player.ride else { continue };
             let label = lookup::label(&player.codes);
             let text = match self.riding.get(&pack) {
@@ -176,11 +227,27 @@ impl Work {
             };
             self.review.odd.push(Odd { day: None, thing: format!("player {label}"), text });
         }
+        self.review.players = fleet::can_go(&self.settings, &self.fit, &here);
+        self.review.can_go = self.review.players.iter().map(|row| row.can_go).sum();
     }
 
     pub(super) fn finish(mut self) -> Review {
         let review = &mut self.review;
-        review.near_end.sort_by(|a, b| (a.nearness, &a.pack).cmp(&(b.nearness, &b.pack)));
+        // What the model foretells comes first, by month; then what is near a limit.
+        let soon = |line: &Line| {
+            line.coming.as_ref().map_or_else(|| "9999".to_owned(), |coming| coming.month.clone())
+        };
+        review.near_end.sort_by_cached_key(|line| (soon(line), line.nearness, line.pack.clone()));
+        review.lost.sort_by(|a, b| (a.seen, &a.pack).cmp(&(b.seen, &b.pack)));
+        review.round_lines.sort_by(|a, b| (a.day, &a.pack).cmp(&(b.day, &b.pack)));
+        review.cartons = lists::cartons(&self.settings, (&self.cartons, &self.lots), &self.sampled);
+        for (id, read) in std::mem::take(&mut self.read) {
+            if let Some(make) = self.settings.makes.get(&id) {
+                review.capacities.push(read.finish(make.name.clone(), make.rated));
+            }
+        }
+        review.capacities.sort_by(|a, b| a.make.cmp(&b.make));
+        review.waste = self.waste.finish();
         for list in
             [&mut review.recondition, &mut review.recycle, &mut review.isolate, &mut review.out_at_risk]
         {

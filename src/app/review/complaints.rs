@@ -1,0 +1,131 @@
+//! Complaints of the month: packs that cut out early, and which rule of today would have kept them here.
+//!
+//! Each is judged again as it stood when it went out, under the policy of the month's end and without the model, which has learnt from
+//! what came later. Cartons count as they stand at the month's end.
+
+use std::collections::HashMap;
+
+use jiff::civil::Date;
+use serde::Serialize;
+
+use crate::app::answer::hours;
+use crate::app::{judging, lookup};
+use crate::domain::event::{Event, LoanBegan};
+use crate::domain::facts::{CartonFacts, PlayerFacts};
+use crate::domain::finding::Finding;
+use crate::domain::ids::{CartonId, PackId, PlayerId};
+use crate::domain::pack::PackFacts;
+use crate::domain::verdict::{Rule, Verdict};
+use crate::ledger::entry::Entry;
+use crate::ledger::settings::Settings;
+use crate::ledger::{Ledger, LedgerError};
+use crate::policy::judge::Target;
+
+use super::deeds::Month;
+
+/// A pack that cut out early.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Complaint {
+    /// The day on which it was said or seen.
+    pub day: Date,
+    /// The pack's tag.
+    pub pack: String,
+    /// The player's, if known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub player: Option<String>,
+    /// After how many hours it stopped, if that was said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub after_h: Option<f64>,
+    /// When it had gone out; none when no loan is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sent: Option<Date>,
+    /// The rule that would have kept it here.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rule: Option<Rule>,
+    /// What that rule says, or what spoke for the pack.
+    pub why: String,
+}
+
+/// The complaints among the entries of a month.
+pub(super) fn of(
+    ledger: &mut Ledger,
+    settings: &Settings,
+    cartons: &HashMap<CartonId, CartonFacts>,
+    month: &Month,
+) -> Result<Vec<Complaint>, LedgerError> {
+    let mut complaints = Vec::new();
+    for entry in month.entries() {
+        let (pack, after, at) = match &entry.event {
+            Event::Complained(e) => (e.pack, e.after.map(hours), e.at),
+            Event::FindingSeen(e) if e.finding == Finding::CutOutEarly => (e.pack, None, e.at),
+            _ => continue,
+        };
+        let pack = ledger.joined_to(pack)?;
+        let day = at.day(ledger.zone());
+        let name = lookup::pack_name(ledger, pack)?;
+        let found = match loan_before(ledger, pack, entry)? {
+            Some((began, loan)) => Some(judged(ledger, settings, cartons, (pack, &began, &loan))?),
+            None => None,
+        };
+        let (player, sent, rule, why) = match found {
+            Some((player, sent, rule, why)) => (Some(player), Some(sent), rule, why),
+            None => (None, None, None, "no loan of it is known".to_owned()),
+        };
+        complaints.push(Complaint { day, pack: name, player, after_h: after, sent, rule, why });
+    }
+    complaints.sort_by(|a, b| (a.day, &a.pack).cmp(&(b.day, &b.pack)));
+    Ok(complaints)
+}
+
+/// The last loan of a pack that began before an entry.
+fn loan_before(
+    ledger: &mut Ledger,
+    pack: PackId,
+    entry: &Entry,
+) -> Result<Option<(Entry, LoanBegan)>, LedgerError> {
+    let mut last = None;
+    for (told, wrong) in ledger.history(pack.into())? {
+        if told.position >= entry.position {
+            break;
+        }
+        if let (Event::LoanBegan(e), false) = (&told.event, wrong) {
+            let loan = e.clone();
+            last = Some((told, loan));
+        }
+    }
+    Ok(last)
+}
+
+type Judged = (String, Date, Option<Rule>, String);
+
+fn judged(
+    ledger: &mut Ledger,
+    settings: &Settings,
+    cartons: &HashMap<CartonId, CartonFacts>,
+    (pack, began, loan): (PackId, &Entry, &LoanBegan),
+) -> Result<Judged, LedgerError> {
+    // Before the whole act: it may have put the pack into its player first.
+    let first = ledger.entries_of_act(began.act)?.first().map_or(began.position, |first| first.position);
+    let facts: PackFacts = ledger.facts_until(pack.into(), first.clock - 1)?.unwrap_or_default();
+    let player: PlayerFacts = ledger.facts(loan.player.into())?.unwrap_or_default();
+    let zone = ledger.zone().clone();
+    let target = Target {
+        player: PlayerId::new(loan.player.uuid()),
+        make: player.make.and_then(|make| settings.player_makes.get(&make)),
+        holds: facts.ride.filter(|ride| ride.player == loan.player).map(|_| pack),
+        lent: false,
+    };
+    let ruling = judging::for_loan(
+        (pack, &facts),
+        (settings, cartons),
+        (target, None),
+        (loan.at, &zone, Some(loan.due)),
+    );
+    let stopped = (ruling.verdict != Verdict::Fit).then(|| ruling.reasons.first()).flatten();
+    let why = match stopped {
+        Some(reason) => reason.to_string(),
+        None => format!("none: {}", ruling.basis.unwrap_or_else(|| "it passed".to_owned())),
+    };
+    let name = lookup::label(&player.codes);
+    Ok((name, loan.at.day(&zone), stopped.map(|reason| reason.rule), why))
+}
