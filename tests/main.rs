@@ -35,6 +35,8 @@ mod print;
 #[cfg(test)]
 mod readme;
 #[cfg(test)]
+mod review;
+#[cfg(test)]
 mod sampling;
 #[cfg(test)]
 mod sandbox;

@@ -33,6 +33,13 @@ fn a_rich_page_is_accessible_at_a_desk_and_in_the_dark() {
 }
 
 #[test]
+fn the_review_of_the_demo_is_accessible_and_fits_a_phone() {
+    let page = std::fs::read_to_string(crate::demo::demo().join("review.html")).unwrap();
+    check(&page, View::Desk);
+    check(&page, View::Phone(360));
+}
+
+#[test]
 fn a_rich_page_fits_a_phone() {
     let page = rich().page().unwrap();
     check(&page, View::Phone(320));
