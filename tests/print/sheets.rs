@@ -120,8 +120,10 @@ fn quiet_zones_are_white_and_modules_have_their_size() {
 fn no_hairline_runs_between_modules() {
     let (geometry, tags) = (geometry("a4-65"), tags(10));
     let pdf = Pdf::new(&print(&geometry, &tags, 1, Drift::default()));
-    for dpi in [211, 307] {
-        let page = &pdf.pictures(dpi)[0];
+    for (dpi, page) in
+        [211, 307].into_iter().flat_map(|dpi| [(dpi, pdf.pictures(dpi)), (dpi, pdf.cairo_pictures(dpi))])
+    {
+        let page = &page[0];
         for (position, tag) in tags.iter().enumerate() {
             let symbol = Symbol::of_tag(tag).unwrap();
             let label = geometry.label(position);
