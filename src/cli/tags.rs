@@ -7,7 +7,7 @@ use crate::app::session::Here;
 use crate::domain::tag::{Tag, TagKind};
 use crate::ledger::Ledger;
 use crate::print::geometry::Geometry;
-use crate::print::labels::{self, Drift, Label, SheetRequest};
+use crate::print::labels::{self, Drift, Label, Marks, SheetRequest};
 use crate::print::{PrintError, calibration, card};
 
 use super::Exit;
@@ -253,7 +253,8 @@ fn sheet(
     let kind = tags.first().map_or(TagKind::Pack, Tag::kind);
     let geometry = placing.geometry()?;
     let labels: Vec<Label<'_>> = tags.iter().map(|&tag| Label { tag, caption: None }).collect();
-    let request = SheetRequest { geometry: &geometry, labels: &labels, start, drift: placing.drift() };
+    let (drift, marks) = (placing.drift(), Marks::None);
+    let request = SheetRequest { geometry: &geometry, labels: &labels, start, drift, marks };
     let bytes = labels::sheet(&request).map_err(|error| fault(&error))?;
     let out = out.unwrap_or_else(|| PathBuf::from(format!("tags-{kind}.pdf")));
     // The file first: a code that is in the log and on no paper is only lost, the other way round it could be drawn again.

@@ -11,7 +11,7 @@ use crate::app::session::{Here, Session, Work};
 use crate::domain::moment::{Moment, day_after};
 use crate::domain::tag::{Tag, TagKind};
 use crate::print::geometry::Geometry;
-use crate::print::labels::{self, Drift, Label, SheetRequest};
+use crate::print::labels::{self, Drift, Label, Marks, SheetRequest};
 use crate::print::{PageSize, calibration, card};
 use crate::scan::picture::Limits;
 
@@ -153,8 +153,13 @@ impl Day {
 
     fn sheet(&self, name: &str, tags: impl Iterator<Item = Tag>) -> Result<(), DemoError> {
         let labels: Vec<Label<'_>> = tags.map(|tag| Label { tag, caption: None }).collect();
-        let request =
-            SheetRequest { geometry: &self.geometry, labels: &labels, start: 1, drift: Drift::default() };
+        let request = SheetRequest {
+            geometry: &self.geometry,
+            labels: &labels,
+            start: 1,
+            drift: Drift::default(),
+            marks: Marks::None,
+        };
         self.write(&format!("sheets/{name}"), &labels::sheet(&request)?)
     }
 

@@ -2,17 +2,20 @@
 //!
 //! Places are millimetres from the top left corner of the page, x to the right and y down; text stands on its baseline
 //! and is sized in points, see [`super::text`]. Everything is drawn in the order of the calls, which is also the order in which text is
-//! read out. The canvas never breaks a page by itself:
-//! see [`super::paper`] for that.
+//! read out. The canvas never breaks a page by itself: see [`super::paper`] for that. It writes what the pages hold by itself; the PDF
+//! library writes the document around them, with the faces.
+
+use std::collections::BTreeMap;
 
 use printpdf::{
-    Color, CurTransMat, FontId, Line, LinePoint, Mm, Op, PaintMode, PdfDocument, PdfFont, PdfFontHandle,
-    PdfPage, PdfSaveOptions, Point, Polygon, PolygonRing, Pt, Rect, Rgb, WindingOrder,
+    Codepoint, FontId, Mm, Op, PdfDocument, PdfFont, PdfFontHandle, PdfPage, PdfSaveOptions, Pt, TextItem,
 };
 
 use super::PrintError;
+use super::content::{Cell, Content, resource};
+use super::share::share_out;
 use super::text::{Align, Faces, Style};
-use super::typeface::{Face, PT_PER_MM};
+use super::typeface::Face;
 
 /// A place on the page, mm from its top left corner.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -112,28 +115,16 @@ impl Ink {
             Self::White => [255, 255, 255],
         }
     }
-
-    fn color(self) -> Color {
-        // Three decimals are finer than 8 bits and keep the page description short.
-        let [r, g, b] = self.rgb().map(|part| (f32::from(part) / 0.255).round() / 1000.0);
-        Color::Rgb(Rgb { r, g, b, icc_profile: None })
-    }
-}
-
-struct Sheet {
-    width_mm: f32,
-    height_mm: f32,
-    ops: Vec<Op>,
-    fill: Option<Ink>,
-    stroke: Option<Ink>,
 }
 
 /// A growing document.
 pub struct Canvas {
     faces: Faces,
     title: String,
-    sheets: Vec<Sheet>,
+    sheets: Vec<Content>,
     at: usize,
+    /// The glyphs that are shown, each with its character.
+    used: BTreeMap<Face, BTreeMap<u16, char>>,
 }
 
 impl Canvas {
@@ -142,13 +133,14 @@ impl Canvas {
     /// # Errors
     /// [`PrintError::Typeface`] when the embedded typeface is damaged.
     pub fn new(title: &str) -> Result<Self, PrintError> {
-        Ok(Self { faces: Faces::load()?, title: title.to_owned(), sheets: Vec::new(), at: 0 })
+        let (faces, title) = (Faces::load()?, title.to_owned());
+        Ok(Self { faces, title, sheets: Vec::new(), at: 0, used: BTreeMap::new() })
     }
 
     /// Adds a page and turns to it.
     pub fn add_page(&mut self, width_mm: f32, height_mm: f32) {
         self.at = self.sheets.len();
-        self.sheets.push(Sheet { width_mm, height_mm, ops: Vec::new(), fill: None, stroke: None });
+        self.sheets.push(Content::new(width_mm, height_mm));
     }
 
     /// How many pages there are.
@@ -168,29 +160,16 @@ impl Canvas {
 
     /// Fills a rectangle.
     pub fn fill(&mut self, area: &Area, ink: Ink) {
-        let Some(sheet) = self.sheets.get_mut(self.at) else { return };
-        sheet.fill_with(ink);
-        let corner = sheet.point(area.corner.by(0.0, area.height_mm));
-        sheet.ops.push(Op::DrawRectangle {
-            rectangle: Rect {
-                x: corner.x,
-                y: corner.y,
-                width: fine(area.width_mm * PT_PER_MM),
-                height: fine(area.height_mm * PT_PER_MM),
-                mode: Some(PaintMode::Fill),
-                winding_order: None,
-            },
-        });
+        if let Some(sheet) = self.sheets.get_mut(self.at) {
+            sheet.fill(area, ink);
+        }
     }
 
     /// Fills the shape that lies between places, by the even-odd rule.
     pub fn shape(&mut self, places: &[Place], ink: Ink) {
-        let Some(sheet) = self.sheets.get_mut(self.at) else { return };
-        sheet.fill_with(ink);
-        let points = places.iter().map(|&place| LinePoint { p: sheet.point(place), bezier: false }).collect();
-        let rings = vec![PolygonRing { points }];
-        let polygon = Polygon { rings, mode: PaintMode::Fill, winding_order: WindingOrder::EvenOdd };
-        sheet.ops.push(Op::DrawPolygon { polygon });
+        if let Some(sheet) = self.sheets.get_mut(self.at) {
+            sheet.shape(places, ink);
+        }
     }
 
     /// Draws a line through two or more places.
@@ -211,43 +190,17 @@ impl Canvas {
     }
 
     fn stroke(&mut self, places: &[Place], closed: bool, width_mm: f32, ink: Ink) {
-        let Some(sheet) = self.sheets.get_mut(self.at) else { return };
-        if sheet.stroke != Some(ink) {
-            sheet.stroke = Some(ink);
-            sheet.ops.push(Op::SetOutlineColor { col: ink.color() });
+        if let Some(sheet) = self.sheets.get_mut(self.at) {
+            sheet.line(places, closed, width_mm, ink);
         }
-        sheet.ops.push(Op::SetOutlineThickness { pt: fine(width_mm * PT_PER_MM) });
-        let points = places.iter().map(|&place| LinePoint { p: sheet.point(place), bezier: false }).collect();
-        sheet.ops.push(Op::DrawLine { line: Line { points, is_closed: closed } });
     }
 
-    /// Fills closed rings as one path by the even-odd rule. Their corners are whole steps of `step_mm`, x to the right
-    /// and y down, from `corner`.
-    pub fn fill_rings(&mut self, corner: Place, step_mm: f32, rings: &[Vec<(i16, i16)>], ink: Ink) {
-        let Some(sheet) = self.sheets.get_mut(self.at) else { return };
-        sheet.fill_with(ink);
-        let origin = sheet.point(corner);
-        let step = (step_mm * PT_PER_MM * 1e5).round() / 1e5;
-        let rings = rings
-            .iter()
-            .map(|ring| PolygonRing {
-                points: ring
-                    .iter()
-                    .map(|&(x, y)| LinePoint {
-                        p: Point { x: Pt(f32::from(x)), y: Pt(f32::from(y)) },
-                        bezier: false,
-                    })
-                    .collect(),
-            })
-            .collect();
-        let polygon = Polygon { rings, mode: PaintMode::Fill, winding_order: WindingOrder::EvenOdd };
-        let matrix = CurTransMat::Raw([step, 0.0, 0.0, -step, origin.x.0, origin.y.0]);
-        sheet.ops.extend([
-            Op::SaveGraphicsState,
-            Op::SetTransformationMatrix { matrix },
-            Op::DrawPolygon { polygon },
-            Op::RestoreGraphicsState,
-        ]);
+    /// Fills rectangles (left, top, width, height) as one path, so that no hairline can appear where two meet. They are whole
+    /// steps of `step_mm`, x to the right and y down, from `corner`.
+    pub fn fill_cells(&mut self, corner: Place, step_mm: f32, cells: &[Cell], ink: Ink) {
+        if let Some(sheet) = self.sheets.get_mut(self.at) {
+            sheet.fill_cells(corner, step_mm, cells, ink);
+        }
     }
 
     /// Writes one line of text with its baseline at a place.
@@ -256,23 +209,19 @@ impl Canvas {
         if shown.trim().is_empty() {
             return;
         }
-        let width_mm = self.faces.width_mm(&shown, style);
         let start = match align {
             Align::Left => place,
-            Align::Centre => place.by(-width_mm / 2.0, 0.0),
-            Align::Right => place.by(-width_mm, 0.0),
+            Align::Centre => place.by(-self.faces.width_mm(&shown, style) / 2.0, 0.0),
+            Align::Right => place.by(-self.faces.width_mm(&shown, style), 0.0),
         };
-        let items = self.faces.items(shown, style);
         let Some(sheet) = self.sheets.get_mut(self.at) else { return };
-        sheet.fill_with(style.ink);
-        let pos = sheet.point(start);
-        sheet.ops.extend([
-            Op::StartTextSection,
-            Op::SetFont { font: PdfFontHandle::External(font_id(style.face)), size: fine(style.size_pt) },
-            Op::SetTextCursor { pos },
-            Op::ShowText { items },
-            Op::EndTextSection,
-        ]);
+        let used = self.used.entry(style.face).or_default();
+        let glyphs = self.faces.glyphs(&shown, style).map(|(glyph, character)| {
+            used.entry(glyph).or_insert(character);
+            glyph
+        });
+        let glyphs: Vec<u16> = glyphs.collect();
+        sheet.glyphs(start, style.face, style.size_pt, style.ink, &glyphs);
     }
 
     /// Writes a text over several lines, the first baseline at a place; returns the height that it took, mm.
@@ -298,50 +247,55 @@ impl Canvas {
         for (face, font) in self.faces.0 {
             document.resources.fonts.map.insert(font_id(face), PdfFont::new(font));
         }
+        let mut named = names(&self.used);
         document.pages = self
             .sheets
-            .into_iter()
-            .map(|sheet| PdfPage::new(Mm(sheet.width_mm), Mm(sheet.height_mm), sheet.ops))
+            .iter()
+            .map(|sheet| PdfPage::new(Mm(sheet.width_mm), Mm(sheet.height_mm), std::mem::take(&mut named)))
             .collect();
-        write(&document)
+        write(&document, self.sheets)
     }
-}
-
-impl Sheet {
-    fn fill_with(&mut self, ink: Ink) {
-        if self.fill != Some(ink) {
-            self.fill = Some(ink);
-            self.ops.push(Op::SetFillColor { col: ink.color() });
-        }
-    }
-
-    fn point(&self, place: Place) -> Point {
-        Point { x: fine(place.x_mm * PT_PER_MM), y: fine((self.height_mm - place.y_mm) * PT_PER_MM) }
-    }
-}
-
-/// A length in points, rounded to 0.002 mm so that the page description stays short.
-fn fine(pt: f32) -> Pt {
-    Pt((pt * 200.0).round() / 200.0)
 }
 
 fn font_id(face: Face) -> FontId {
-    FontId(
-        match face {
-            Face::Regular => "R",
-            Face::Bold => "B",
-            Face::Code => "C",
-        }
-        .to_owned(),
-    )
+    FontId(resource(face).to_owned())
+}
+
+/// Operators that name all glyphs: from them the PDF library learns what to say of each face, its widths and its characters. What
+/// the pages hold takes their place.
+fn names(used: &BTreeMap<Face, BTreeMap<u16, char>>) -> Vec<Op> {
+    let show = |(&face, glyphs): (&Face, &BTreeMap<u16, char>)| {
+        let glyphs =
+            glyphs.iter().map(|(&glyph, character)| Codepoint::with_cid(glyph, 0.0, character.to_string()));
+        let items = vec![TextItem::GlyphIds(glyphs.collect())];
+        let font = PdfFontHandle::External(font_id(face));
+        [
+            Op::StartTextSection,
+            Op::SetFont { font, size: Pt(1.0) },
+            Op::ShowText { items },
+            Op::EndTextSection,
+        ]
+    };
+    used.iter().flat_map(show).collect()
 }
 
 /// Serializes without the ids and dates that the PDF library would draw: the same pages give the same bytes.
-fn write(document: &PdfDocument) -> Result<Vec<u8>, PrintError> {
+fn write(document: &PdfDocument, sheets: Vec<Content>) -> Result<Vec<u8>, PrintError> {
     let mut warnings = Vec::new();
     let mut pdf = document.to_lopdf_document(&PdfSaveOptions::default(), &mut warnings);
     if let Some(warning) = warnings.first() {
         return Err(PrintError::Pdf(format!("{warning:?}")));
+    }
+    let pages = pdf.get_pages();
+    if pages.len() != sheets.len() {
+        return Err(PrintError::Pdf(format!("{} pages of {}", pages.len(), sheets.len())));
+    }
+    for (page, sheet) in pages.into_values().zip(sheets) {
+        let content = pdf.get_page_contents(page).first().copied();
+        let stream =
+            content.and_then(|id| pdf.get_object_mut(id).and_then(|object| object.as_stream_mut()).ok());
+        let stream = stream.ok_or_else(|| PrintError::Pdf("a page has no content".to_owned()))?;
+        stream.set_plain_content(sheet.into_bytes());
     }
     pdf.trailer.remove(b"ID");
     if let Ok(info) = pdf.trailer.get(b"Info")
@@ -354,7 +308,9 @@ fn write(document: &PdfDocument) -> Result<Vec<u8>, PrintError> {
             info.remove(key.as_bytes());
         }
     }
-    pdf.compress();
+    let streams: Vec<_> = pdf.objects.values_mut().filter_map(|object| object.as_stream_mut().ok()).collect();
+    let packed = share_out(streams, 1, |stream| stream.compress().map_err(|error| error.to_string()));
+    packed.into_iter().collect::<Result<(), _>>().map_err(PrintError::Pdf)?;
     let mut bytes = Vec::new();
     pdf.save_to(&mut bytes).map_err(|error| PrintError::Pdf(error.to_string()))?;
     Ok(bytes)

@@ -123,14 +123,8 @@ impl Layout {
             + caption_height_pt(self.caption, self.caption_lines)
     }
 
-    /// Draws a label with its top left corner at a place.
-    pub(super) fn draw(
-        &self,
-        canvas: &mut Canvas,
-        corner: Place,
-        label: &Label<'_>,
-    ) -> Result<(), PrintError> {
-        let symbol = Symbol::of_tag(&label.tag)?;
+    /// Draws a label and its tag's symbol with the label's top left corner at a place.
+    pub(super) fn draw(&self, canvas: &mut Canvas, corner: Place, label: &Label<'_>, symbol: &Symbol) {
         symbol.draw(canvas, corner.by(self.symbol_at.x_mm, self.symbol_at.y_mm), self.module_mm);
 
         let top_mm = (self.label_mm.1 - self.block_height_pt() / PT_PER_MM) / 2.0;
@@ -148,7 +142,6 @@ impl Layout {
                 baseline = baseline.by(0.0, style.size_pt * (DESCENT + CAPTION_GAP.1 + ASCENT) / PT_PER_MM);
             }
         }
-        Ok(())
     }
 
     /// A caption in as many lines as it may have; the last is shortened.

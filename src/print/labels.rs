@@ -1,26 +1,26 @@
 //! Sheets and rolls of labels.
 //!
 //! A half-used sheet can be fed again: printing begins at any position. A printer that feeds askew by a fraction of a
-//! millimetre is corrected with a [`Drift`], read off the page that [`super::calibration`] prints. In the margin stands
-//! one line that tells what the sheet is; where the margin has no room, that line is on the calibration page alone.
+//! millimetre is corrected with a [`Drift`], read off the page that [`super::calibration`] prints. In one margin stands a
+//! line that tells what the sheet is, in the other a scale of exactly 50 mm (20 mm on narrow pages): a ruler shows at once if the
+//! printer scaled. Where no margin has room, as on a sheet that is full to its edges and on rolls, the calibration page alone has that
+//! line, and rulers in the scale's stead.
 
-use super::PrintError;
-use super::canvas::{Area, Canvas, Ink, Place};
-use super::geometry::{Geometry, Kind};
+use super::canvas::{Area, Canvas};
+use super::geometry::Geometry;
 use super::label::Layout;
-use super::text::{Align, Style};
-use super::typeface::{CAP_HEIGHT, Face, PT_PER_MM};
+use super::qr::Symbol;
+use super::share::share_out;
+use super::{PrintError, margin};
 use crate::domain::tag::Tag;
 
 /// The warning that goes with every sheet.
 pub const CAUTION: &str = "Do not stick over vents or contacts.";
 
+/// So few symbols are not worth a thread.
+const LEAST_SHARE: usize = 500;
 /// The drift beyond which something else is wrong, mm.
 const MOST_DRIFT_MM: f32 = 5.0;
-/// What office printers leave blank at the edges, mm. Common practice, no source.
-const BLANK_MM: f32 = 5.0;
-/// The line in the margin.
-const LINE: Style = Style::new(Face::Regular, 9.0, Ink::Black);
 
 macro_rules! shipped {
     ($($name:literal),* $(,)?) => {
@@ -104,6 +104,16 @@ impl From<Tag> for Label<'_> {
     }
 }
 
+/// Marks for plain paper that is cut by hand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Marks {
+    /// None, for paper that is cut already.
+    #[default]
+    None,
+    /// Ticks in margins and gutters that go on from the edges of the labels. Rolls take none.
+    Cut,
+}
+
 /// What to print.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SheetRequest<'a> {
@@ -115,6 +125,8 @@ pub struct SheetRequest<'a> {
     pub start: usize,
     /// The printer's drift.
     pub drift: Drift,
+    /// Marks to cut by.
+    pub marks: Marks,
 }
 
 /// Whether labels of a geometry have room for a caption.
@@ -145,15 +157,20 @@ pub fn sheet(request: &SheetRequest<'_>) -> Result<Vec<u8>, PrintError> {
     let layout = Layout::new(geometry, canvas.faces(), captions)?;
     check_on_page(geometry, &request.drift, &layout)?;
     let (width_mm, height_mm) = geometry.page_mm();
-    for (count, label) in request.labels.iter().enumerate() {
+    for (count, (label, symbol)) in request.labels.iter().zip(symbols(request.labels)?).enumerate() {
         let position = (request.start - 1 + count) % positions;
         if count == 0 || position == 0 {
             canvas.add_page(width_mm, height_mm);
-            margin_line(&mut canvas, geometry);
+            margin::draw(&mut canvas, geometry, &request.drift, request.marks);
         }
-        layout.draw(&mut canvas, request.drift.shifted(geometry, position).corner, label)?;
+        layout.draw(&mut canvas, request.drift.shifted(geometry, position).corner, label, &symbol);
     }
     canvas.finish()
+}
+
+/// The symbols of all labels. To choose the mask of each costs a third of the time of a large print.
+fn symbols(labels: &[Label<'_>]) -> Result<Vec<Symbol>, PrintError> {
+    share_out(labels.iter().collect(), LEAST_SHARE, |label| Symbol::of_tag(&label.tag)).into_iter().collect()
 }
 
 /// Refuses a drift that moves symbols or text off the page.
@@ -179,34 +196,4 @@ pub(super) fn check_on_page(geometry: &Geometry, drift: &Drift, layout: &Layout)
 pub(super) fn about(geometry: &Geometry) -> String {
     let side_mm = 21.0 * geometry.module_mm();
     format!("{}. Symbol {side_mm:.1} mm, module {:.2} mm. {CAUTION}", geometry.title(), geometry.module_mm())
-}
-
-/// The baseline of the margin's line, mm from the top, if the upper or lower margin has room for it.
-fn margin_baseline_mm(geometry: &Geometry) -> Option<f32> {
-    if geometry.kind() == Kind::Roll {
-        return None;
-    }
-    let capitals_mm = LINE.size_pt * CAP_HEIGHT / PT_PER_MM;
-    let above_mm = geometry.label(0).corner.y_mm;
-    let below_mm = geometry.label(geometry.positions() - 1).bottom_mm();
-    let clear_mm = 2.0;
-    if above_mm >= BLANK_MM + capitals_mm + clear_mm {
-        return Some(above_mm - clear_mm);
-    }
-    let lowest_mm = geometry.page_mm().1 - BLANK_MM - 1.0;
-    let baseline_mm = below_mm + clear_mm + capitals_mm;
-    (baseline_mm <= lowest_mm).then_some(baseline_mm)
-}
-
-fn margin_line(canvas: &mut Canvas, geometry: &Geometry) {
-    let Some(baseline_mm) = margin_baseline_mm(geometry) else { return };
-    let left_mm = geometry.label(0).corner.x_mm.max(BLANK_MM + 2.0);
-    let room_mm = geometry.page_mm().0 - left_mm - BLANK_MM - 2.0;
-    let mut text = about(geometry);
-    if canvas.faces().width_mm(&text, LINE) > room_mm {
-        CAUTION.clone_into(&mut text);
-    }
-    if canvas.faces().width_mm(&text, LINE) <= room_mm {
-        canvas.text(Place::new(left_mm, baseline_mm), &text, LINE, Align::Left);
-    }
 }

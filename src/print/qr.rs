@@ -1,11 +1,9 @@
-//! QR symbols as vector outlines.
+//! QR symbols as vector drawings.
 //!
 //! A tag is always version 1 (21 x 21 modules), error correction Q, alphanumeric mode (ISO/IEC 18004): 16 characters
 //! would fit, a tag has 13. Other texts take the smallest version that holds them. A symbol is drawn as one path
-//! around its dark regions, so that no hairline can appear between modules; its quiet zone of four modules is part of
+//! of rectangles, so that no hairline can appear between modules; its quiet zone of four modules is part of
 //! its side and nothing else may be drawn there.
-
-use std::collections::BTreeMap;
 
 use qrcodegen::{QrCode, QrCodeEcc, QrSegment, Version};
 
@@ -65,64 +63,34 @@ impl Symbol {
         self.0.get_module(i32::from(x), i32::from(y))
     }
 
-    /// The borders of the dark regions as closed rings of corners, for the even-odd rule.
-    pub fn rings(&self) -> Vec<Vec<(i16, i16)>> {
-        let mut edges = self.edges();
-        let mut rings = Vec::new();
-        while let Some((&start, _)) = edges.first_key_value() {
-            let mut ring: Vec<(i16, i16)> = Vec::new();
-            let mut at = start;
-            while let Some(next) = take(&mut edges, at) {
-                if let [.., before, last] = ring.as_slice()
-                    && ((before.0 == last.0 && last.0 == at.0) || (before.1 == last.1 && last.1 == at.1))
-                {
-                    ring.pop();
+    /// The dark modules as rectangles (left, top, width, height) that do not overlap: runs along the rows, and runs that stand
+    /// under each other as one.
+    pub fn cells(&self) -> Vec<[i16; 4]> {
+        let mut cells: Vec<[i16; 4]> = Vec::new();
+        for y in 0..self.modules() {
+            let mut x = 0;
+            while x < self.modules() {
+                let long =
+                    (x..self.modules()).take_while(|&x| self.is_dark(x, y)).fold(0, |long, _| long + 1);
+                let above = cells.iter_mut().rev().find(|[left, top, width, height]| {
+                    (*left, *width) == (x, long) && top.saturating_add(*height) == y
+                });
+                match above {
+                    _ if long == 0 => {}
+                    Some([.., height]) => *height += 1,
+                    None => cells.push([x, y, long, 1]),
                 }
-                ring.push(at);
-                at = next;
-            }
-            rings.push(ring);
-        }
-        rings
-    }
-
-    /// Every border between dark and light, one module long, with the dark on its right hand; keyed by its start.
-    fn edges(&self) -> BTreeMap<(i16, i16), Vec<(i16, i16)>> {
-        let mut edges: BTreeMap<_, Vec<_>> = BTreeMap::new();
-        let size = self.modules();
-        for (y, x) in (0..size).flat_map(|y| (0..size).map(move |x| (y, x))) {
-            if !self.is_dark(x, y) {
-                continue;
-            }
-            let sides = [
-                ((x, y - 1), (x, y), (x + 1, y)),
-                ((x + 1, y), (x + 1, y), (x + 1, y + 1)),
-                ((x, y + 1), (x + 1, y + 1), (x, y + 1)),
-                ((x - 1, y), (x, y + 1), (x, y)),
-            ];
-            for ((beside_x, beside_y), from, to) in sides {
-                if !self.is_dark(beside_x, beside_y) {
-                    edges.entry(from).or_default().push(to);
-                }
+                x += long + 1;
             }
         }
-        edges
+        cells
     }
 
     /// Draws the symbol; `corner` is the top left corner of its quiet zone.
     pub fn draw(&self, canvas: &mut Canvas, corner: Place, module_mm: f32) {
         let quiet_mm = f32::from(QUIET_MODULES) * module_mm;
-        canvas.fill_rings(corner.by(quiet_mm, quiet_mm), module_mm, &self.rings(), Ink::Black);
+        canvas.fill_cells(corner.by(quiet_mm, quiet_mm), module_mm, &self.cells(), Ink::Black);
     }
-}
-
-fn take(edges: &mut BTreeMap<(i16, i16), Vec<(i16, i16)>>, from: (i16, i16)) -> Option<(i16, i16)> {
-    let ends = edges.get_mut(&from)?;
-    let end = ends.pop();
-    if ends.is_empty() {
-        edges.remove(&from);
-    }
-    end
 }
 
 #[cfg(test)]
@@ -239,21 +207,19 @@ mod tests {
     }
 
     #[test]
-    fn rings_enclose_exactly_the_dark_modules() {
+    fn cells_cover_each_dark_module_once_and_nothing_else() {
         for tag in Command::all().filter_map(Command::tag) {
             let symbol = Symbol::of_tag(&tag).unwrap();
-            let rings = symbol.rings();
-            let crossings = |x: i16, y: i16| {
-                let sides = rings.iter().flat_map(|ring| {
-                    ring.iter().zip(ring.iter().cycle().skip(1)).filter(|(from, to)| {
-                        from.0 == to.0 && from.0 <= x && from.1.min(to.1) <= y && y < from.1.max(to.1)
-                    })
-                });
-                sides.count()
+            let cells = symbol.cells();
+            let covers = |&[left, top, width, height]: &[i16; 4], x, y| {
+                (left..left + width).contains(&x) && (top..top + height).contains(&y)
             };
-            for (x, y) in (0..21).flat_map(|y| (0..21).map(move |x| (x, y))) {
-                assert_eq!(crossings(x, y) % 2 == 1, symbol.is_dark(x, y), "{tag} at {x}, {y}");
+            for (x, y) in (-1..22).flat_map(|y| (-1..22).map(move |x| (x, y))) {
+                let times = cells.iter().filter(|cell| covers(cell, x, y)).count();
+                assert_eq!(times, usize::from(symbol.is_dark(x, y)), "{tag} at {x}, {y}");
             }
+            // Rows alone would need some 120.
+            assert!(cells.len() < 100, "{tag}: {} cells", cells.len());
         }
     }
 }

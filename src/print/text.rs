@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use printpdf::{Codepoint, ParsedFont, TextItem};
+use printpdf::ParsedFont;
 
 use super::PrintError;
 use super::canvas::Ink;
@@ -115,16 +115,9 @@ impl Faces {
         units / f32::from(font.units_per_em.max(1)) * style.size_pt / PT_PER_MM
     }
 
-    /// A shown text as the PDF wants it: even digits are glyphs of their own.
-    pub(super) fn items(&self, shown: String, style: Style) -> Vec<TextItem> {
-        if style.digits == Digits::Natural {
-            return vec![TextItem::Text(shown)];
-        }
-        let glyphs = shown.chars().filter_map(|character| {
-            let glyph = self.glyph(style, character)?;
-            Some(Codepoint::with_cid(glyph, 0.0, character.to_string()))
-        });
-        vec![TextItem::GlyphIds(glyphs.collect())]
+    /// The glyphs of a shown text, each with its character; even digits are glyphs of their own.
+    pub(super) fn glyphs(&self, shown: &str, style: Style) -> impl Iterator<Item = (u16, char)> {
+        shown.chars().filter_map(move |character| Some((self.glyph(style, character)?, character)))
     }
 
     /// Breaks a text into lines no wider than `width_mm`: at spaces, after hyphens and slashes, and inside a word only

@@ -1,7 +1,7 @@
 //! Geometry files: what is wrong is named, and nothing makes the reader fall over.
 
 use packmuster::print::geometry::{Geometry, GeometryError};
-use packmuster::print::labels::{Drift, Label, SheetRequest, named, names, sheet};
+use packmuster::print::labels::{Drift, Label, Marks, SheetRequest, named, names, sheet};
 use proptest::prelude::*;
 
 use super::tags;
@@ -109,7 +109,7 @@ proptest! {
                 prop_assert!(label.corner.y_mm >= 0.0 && label.bottom_mm() <= height_mm + 0.02);
             }
             let labels: Vec<Label<'_>> = tags(2).into_iter().map(Label::from).collect();
-            let request = SheetRequest { geometry: &geometry, labels: &labels, start: 1, drift: Drift::default() };
+            let request = SheetRequest { geometry: &geometry, labels: &labels, start: 1, drift: Drift::default(), marks: Marks::None };
             let _ = sheet(&request);
         }
     }

@@ -5,6 +5,7 @@ mod card;
 mod charts;
 mod document;
 mod geometries;
+mod margins;
 mod page;
 mod papers;
 mod poppler;

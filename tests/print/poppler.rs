@@ -84,9 +84,18 @@ impl Pdf {
 
     /// Every page as a grey picture.
     pub(super) fn pictures(&self, dpi: u32) -> Vec<GrayImage> {
+        self.pictures_by("pdftoppm", dpi)
+    }
+
+    /// Every page as a grey picture, drawn by another library, which moves no edge to a dot's.
+    pub(super) fn cairo_pictures(&self, dpi: u32) -> Vec<GrayImage> {
+        self.pictures_by("pdftocairo", dpi)
+    }
+
+    fn pictures_by(&self, program: &str, dpi: u32) -> Vec<GrayImage> {
         let stem = self.folder.path().join("page");
         let stem = stem.to_str().unwrap();
-        self.run("pdftoppm", &["-gray", "-png", "-r", &dpi.to_string()], &[stem]);
+        self.run(program, &["-gray", "-png", "-r", &dpi.to_string()], &[stem]);
         let mut files: Vec<PathBuf> = std::fs::read_dir(self.folder.path())
             .unwrap()
             .map(|entry| entry.unwrap().path())

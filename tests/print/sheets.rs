@@ -5,7 +5,8 @@ use packmuster::print::PrintError;
 use packmuster::print::calibration::calibration;
 use packmuster::print::canvas::{Area, Place};
 use packmuster::print::geometry::{Geometry, Kind};
-use packmuster::print::labels::{CAUTION, Drift, Label, SheetRequest, names, sheet, takes_captions};
+use packmuster::print::labels::{CAUTION, Drift, Label, Marks, SheetRequest, names, sheet, takes_captions};
+use packmuster::print::qr::Symbol;
 
 use super::poppler::{Pdf, Word};
 use super::reading::{cut, pixels, read_one};
@@ -13,7 +14,7 @@ use super::{geometry, tags};
 
 fn print(geometry: &Geometry, tags: &[Tag], start: usize, drift: Drift) -> Vec<u8> {
     let labels: Vec<Label<'_>> = tags.iter().copied().map(Label::from).collect();
-    sheet(&SheetRequest { geometry, labels: &labels, start, drift }).unwrap()
+    sheet(&SheetRequest { geometry, labels: &labels, start, drift, marks: Marks::None }).unwrap()
 }
 
 /// The place of a code's first group on a sheet.
@@ -114,6 +115,54 @@ fn quiet_zones_are_white_and_modules_have_their_size() {
     }
 }
 
+/// Between two dark modules the ink has no seam, at resolutions that no module fits.
+#[test]
+fn no_hairline_runs_between_modules() {
+    let (geometry, tags) = (geometry("a4-65"), tags(10));
+    let pdf = Pdf::new(&print(&geometry, &tags, 1, Drift::default()));
+    for (dpi, page) in
+        [211, 307].into_iter().flat_map(|dpi| [(dpi, pdf.pictures(dpi)), (dpi, pdf.cairo_pictures(dpi))])
+    {
+        let page = &page[0];
+        for (position, tag) in tags.iter().enumerate() {
+            let symbol = Symbol::of_tag(tag).unwrap();
+            let label = geometry.label(position);
+            let above_mm = (label.height_mm - geometry.symbol_mm()) / 2.0;
+            let corner = label.corner.by(above_mm.min(1.0), above_mm);
+            let ink = |x: f32, y: f32| {
+                let dot = |mm: f32| pixels(mm - 12.7 / f32::from(u16::try_from(dpi).unwrap()), dpi);
+                let place = corner.by((x + 4.0) * geometry.module_mm(), (y + 4.0) * geometry.module_mm());
+                page.get_pixel(dot(place.x_mm), dot(place.y_mm)).0[0]
+            };
+            for (x, y) in (0..21_i16).flat_map(|y| (0..21_i16).map(move |x| (x, y))) {
+                if !symbol.is_dark(x, y) {
+                    continue;
+                }
+                let middle = |n: i16| f32::from(n) + 0.5;
+                if symbol.is_dark(x + 1, y) {
+                    assert_eq!(ink(f32::from(x + 1), middle(y)), 0, "{tag} at {dpi} dpi, right of {x}, {y}");
+                }
+                if symbol.is_dark(x, y + 1) {
+                    assert_eq!(ink(middle(x), f32::from(y + 1)), 0, "{tag} at {dpi} dpi, below {x}, {y}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_further_tag_costs_under_200_bytes() {
+    for name in ["a4-65", "a4-189", "letter-80"] {
+        let geometry = geometry(name);
+        let [few, many] = [1, 11].map(|pages| {
+            let tags = tags(pages * geometry.positions());
+            print(&geometry, &tags, 1, Drift::default()).len()
+        });
+        let each = (many - few) / (10 * geometry.positions());
+        assert!((60..200).contains(&each), "{name}: {each} bytes");
+    }
+}
+
 #[test]
 fn drift_moves_text_and_symbols_as_asked() {
     let (geometry, tags) = (geometry("a4-65"), tags(65));
@@ -162,7 +211,9 @@ fn a_half_used_sheet_goes_on_at_its_first_free_position() {
 fn impossible_requests_are_refused_with_the_value() {
     let geometry = geometry("a4-65");
     let labels: Vec<Label<'_>> = tags(2).into_iter().map(Label::from).collect();
-    let ask = |labels, start, drift| sheet(&SheetRequest { geometry: &geometry, labels, start, drift });
+    let ask = |labels, start, drift| {
+        sheet(&SheetRequest { geometry: &geometry, labels, start, drift, marks: Marks::None })
+    };
     for start in [0, 66, usize::MAX] {
         assert_eq!(ask(&labels, start, Drift::default()), Err(PrintError::Start { start, positions: 65 }));
     }
@@ -178,7 +229,7 @@ fn impossible_requests_are_refused_with_the_value() {
     }
     let full = super::geometry("a4-40");
     let drift = Drift { x_mm: -4.5, ..Drift::default() };
-    let request = SheetRequest { geometry: &full, labels: &labels, start: 1, drift };
+    let request = SheetRequest { geometry: &full, labels: &labels, start: 1, drift, marks: Marks::None };
     assert!(matches!(sheet(&request), Err(PrintError::Drift { field: "x", .. })));
 }
 
@@ -207,7 +258,13 @@ fn kind_code_and_caption_are_text_in_reading_order() {
     let tags = tags(21);
     let labels: Vec<Label<'_>> =
         tags.iter().map(|&tag| Label { tag, caption: Some("Slot 4, long bench") }).collect();
-    let request = SheetRequest { geometry: &geometry, labels: &labels, start: 1, drift: Drift::default() };
+    let request = SheetRequest {
+        geometry: &geometry,
+        labels: &labels,
+        start: 1,
+        drift: Drift::default(),
+        marks: Marks::None,
+    };
     let text = Pdf::new(&sheet(&request).unwrap()).pages().concat();
     let mut rest = text.as_str();
     for tag in &tags {
