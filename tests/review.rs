@@ -44,7 +44,9 @@ fn page_text(page: &str) -> String {
 
 fn figures(of: &Value) -> BTreeMap<String, u64> {
     let rows = of["rows"].as_array().unwrap();
-    rows.iter().map(|row| (row["what"].as_str().unwrap().to_owned(), row["value"].as_u64().unwrap())).collect()
+    rows.iter()
+        .map(|row| (row["what"].as_str().unwrap().to_owned(), row["value"].as_u64().unwrap()))
+        .collect()
 }
 
 #[test]
@@ -92,7 +94,11 @@ fn the_first_page_is_one_page_and_the_month_before_is_its_own_review() {
     for words in ["players can go out today", "What to buy, and by when", "What is wrong"] {
         assert!(pages[0].contains(words), "{words}: {}", pages[0]);
     }
-    assert!(pages[1].contains("The fleet in pictures") && !pages[1].contains("What is wrong"), "{}", pages[1]);
+    assert!(
+        pages[1].contains("The fleet in pictures") && !pages[1].contains("What is wrong"),
+        "{}",
+        pages[1]
+    );
     let review = json(&fs::read_to_string(demo().join("review.json")).unwrap());
     let run = |month: &str| {
         let out = Command::new(env!("CARGO_BIN_EXE_packmuster"))
@@ -159,7 +165,10 @@ fn a_complaint_names_the_rule_of_today_that_would_have_kept_the_pack_here() {
     assert_eq!(none["rule"], Value::Null);
     assert!(none["why"].as_str().unwrap().starts_with("none: read 700 mAh"), "{none}");
     // With a stricter limit the same pack would not have gone.
-    lent.adopt("[limits.service]             # packs that were lent at least once\nmAh = 650", "[limits.service]\nmAh = 750");
+    lent.adopt(
+        "[limits.service]             # packs that were lent at least once\nmAh = 650",
+        "[limits.service]\nmAh = 750",
+    );
     let caught = &lent.review()["complaints"][0];
     assert_eq!(caught["rule"], "capacity", "{caught}");
     // It comes back, and that is seen on it at intake: one more, of the same loan.
@@ -278,7 +287,10 @@ fn what_is_drawn_of_the_fleet_is_what_was_counted() {
     assert_eq!(capacities.len(), 2);
     for of in capacities {
         let make = of["make"].as_str().unwrap();
-        let ridge = svg.split("<g class=\"ridge\"").find(|part| part.contains(&format!("data-series=\"{make}\""))).unwrap();
+        let ridge = svg
+            .split("<g class=\"ridge\"")
+            .find(|part| part.contains(&format!("data-series=\"{make}\"")))
+            .unwrap();
         let bars: Vec<(f64, f64, f64)> = ridge
             .split("<g class=\"bin")
             .skip(1)
@@ -301,7 +313,10 @@ fn what_is_drawn_of_the_fleet_is_what_was_counted() {
             let wide: f64 = within.clone().map(|bar| bar.1 - bar.0).sum();
             assert!((wide - if packs > 0.0 { to - from } else { 0.0 }).abs() < 2.0, "{make} {from}: {wide}");
             for bar in within {
-                assert!((bar.2 / tallest * most - packs).abs() < 0.01, "{make} {from}: {bar:?}, {packs} packs");
+                assert!(
+                    (bar.2 / tallest * most - packs).abs() < 0.01,
+                    "{make} {from}: {bar:?}, {packs} packs"
+                );
             }
         }
     }

@@ -37,16 +37,10 @@ enum Action {
         #[arg(value_enum)]
         kind: Kind,
         #[command(flatten)]
-        placing: Placing,
+        onto: Onto,
         /// How many tags; else one full sheet, or 20 on a roll
         #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
         count: Option<u32>,
-        /// The first position to use on a half-used sheet, counted along the rows from 1
-        #[arg(long, value_name = "N", default_value_t = 1)]
-        start: usize,
-        /// The PDF to write
-        #[arg(long, value_name = "FILE")]
-        out: Option<PathBuf>,
     },
     /// The command card: what a desk can say without a keyboard, and the scanner trial
     #[command(after_help = "Example: packmuster tags card --out card.pdf")]
@@ -83,13 +77,7 @@ enum Action {
         #[arg(long, requires = "of")]
         unused: bool,
         #[command(flatten)]
-        placing: Placing,
-        /// The first position to use on a half-used sheet, counted along the rows from 1
-        #[arg(long, value_name = "N", default_value_t = 1)]
-        start: usize,
-        /// The PDF to write
-        #[arg(long, value_name = "FILE")]
-        out: Option<PathBuf>,
+        onto: Onto,
     },
     /// Which codes were printed when, and how many of them are in use
     #[command(after_help = "Example: packmuster tags log")]
@@ -143,6 +131,22 @@ struct Placing {
     grow_y: f32,
 }
 
+/// What tags are printed onto.
+#[derive(Debug, Clone, clap::Args)]
+struct Onto {
+    #[command(flatten)]
+    placing: Placing,
+    /// The first position to use on a half-used sheet, counted along the rows from 1
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    start: usize,
+    /// Marks between the labels, for plain paper that is cut by hand
+    #[arg(long)]
+    cut: bool,
+    /// The PDF to write
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+}
+
 impl Placing {
     fn geometry(&self) -> Result<Geometry, CliError> {
         let path = Path::new(&self.sheet);
@@ -184,9 +188,7 @@ struct Written {
 
 pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
     match args.action {
-        Action::Print { kind, placing, count, start, out } => {
-            print(context, kind, &placing, count, start, out)?;
-        }
+        Action::Print { kind, onto, count } => print(context, kind, &onto, count)?,
         Action::Card { paper, out } => {
             write(&out, &card::command_card(paper.into()).map_err(|error| fault(&error))?)?;
             written(context, &out)?;
@@ -197,7 +199,7 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
             write(&out, &page)?;
             written(context, &out)?;
         }
-        Action::Again { codes, of, labels, unused, placing, start, out } => {
+        Action::Again { codes, of, labels, unused, onto } => {
             let lost = match (of, labels, unused) {
                 (Some(of), None, true) => Lost::Unused(of),
                 (Some(of), Some(labels), false) => Lost::Labels(of, printing::numbers(&labels)?),
@@ -211,7 +213,7 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
             };
             let mut ledger = context.write_any()?;
             let tags = printing::lost(&mut ledger, &lost)?;
-            sheet(context, Some(&mut ledger), &tags, true, (&placing, start, out))?;
+            sheet(context, Some(&mut ledger), &tags, true, &onto)?;
         }
         Action::Log { codes } => log(context, codes)?,
         Action::Sheets => sheets(context)?,
@@ -219,18 +221,11 @@ pub(super) fn run(context: &mut Context, args: Args) -> Result<Exit, CliError> {
     Ok(Exit::Yes)
 }
 
-fn print(
-    context: &Context,
-    kind: Kind,
-    placing: &Placing,
-    count: Option<u32>,
-    start: usize,
-    out: Option<PathBuf>,
-) -> Result<(), CliError> {
+fn print(context: &Context, kind: Kind, onto: &Onto, count: Option<u32>) -> Result<(), CliError> {
     let kind = TagKind::from(kind);
-    let full = match placing.geometry()?.positions() {
+    let full = match onto.placing.geometry()?.positions() {
         1 => 20,
-        positions => positions.saturating_sub(start.saturating_sub(1)),
+        positions => positions.saturating_sub(onto.start.saturating_sub(1)),
     };
     let count = count.and_then(|count| usize::try_from(count).ok()).unwrap_or(full);
     let mut random = context.random()?;
@@ -239,7 +234,7 @@ fn print(
         Some(ledger) => printing::fresh(ledger, kind, count, &mut random)?,
         None => (0..count).map(|_| Tag::draw(kind, &mut random)).collect(),
     };
-    sheet(context, ledger.as_mut(), &tags, false, (placing, start, out))
+    sheet(context, ledger.as_mut(), &tags, false, onto)
 }
 
 /// Prints tags of one kind, and keeps their codes where there is a ledger.
@@ -248,22 +243,23 @@ fn sheet(
     ledger: Option<&mut Ledger>,
     tags: &[Tag],
     again: bool,
-    (placing, start, out): (&Placing, usize, Option<PathBuf>),
+    onto: &Onto,
 ) -> Result<(), CliError> {
     let kind = tags.first().map_or(TagKind::Pack, Tag::kind);
-    let geometry = placing.geometry()?;
+    let geometry = onto.placing.geometry()?;
     let labels: Vec<Label<'_>> = tags.iter().map(|&tag| Label { tag, caption: None }).collect();
-    let (drift, marks) = (placing.drift(), Marks::None);
-    let request = SheetRequest { geometry: &geometry, labels: &labels, start, drift, marks };
+    let marks = if onto.cut { Marks::Cut } else { Marks::None };
+    let drift = onto.placing.drift();
+    let request = SheetRequest { geometry: &geometry, labels: &labels, start: onto.start, drift, marks };
     let bytes = labels::sheet(&request).map_err(|error| fault(&error))?;
-    let out = out.unwrap_or_else(|| PathBuf::from(format!("tags-{kind}.pdf")));
+    let out = onto.out.clone().unwrap_or_else(|| PathBuf::from(format!("tags-{kind}.pdf")));
     // The file first: a code that is in the log and on no paper is only lost, the other way round it could be drawn again.
     write(&out, &bytes)?;
     let printing = match ledger {
         Some(ledger) => {
             let mut desk = context.staffed_desk(ledger)?;
             let here = &mut Here { ledger, desk: &mut desk };
-            Some(printing::enter(here, (kind, tags), again, (&placing.sheet, start))?)
+            Some(printing::enter(here, (kind, tags), again, (&onto.placing.sheet, onto.start))?)
         }
         None => None,
     };
