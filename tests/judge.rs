@@ -493,7 +493,7 @@ fn worlds() -> impl Strategy<Value = World> {
         collection::vec((finding, -60_i64..1), 0..4),
         collection::vec(-60_i64..1, 0..4),
         (option::of(-60_i64..1), 0_u32..3, option::of(-90_i64..1), option::of(1_i16..4)),
-        (0_u32..700_000, any::<[bool; 7]>(), 0_u32..8, prop_oneof![Just(900), 400_u32..1300]),
+        (0_u32..700_000, any::<[bool; 8]>(), 0_u32..8, prop_oneof![Just(900), 400_u32..1300]),
     );
     let steps = [Step::Look, Step::Intake, Step::Bench, Step::Fitting, Step::Dispatch];
     let sight = option::of((0_u32..600_000, 0_u32..4_000, option::of(0_u32..1_000_000)));
@@ -521,7 +521,8 @@ fn worlds() -> impl Strategy<Value = World> {
             world.pack.charged = charged.map(day);
             world.pack.made = years.map(|years| date(2014 + 4 * years, 1, 1));
             world.pack.bench_cycles = Cycles::new(cycles);
-            let [unknown, other, noticed, boxed, wide, lent, refused] = flags;
+            let [unknown, other, noticed, boxed, wide, lent, refused, dead] = flags;
+            world.pack.retired = (dead && read > 4).then(|| day(-1));
             if refused {
                 world.pack.refused_by = vec![SlotId::new(id(1)), SlotId::new(id(2))];
             }
@@ -633,7 +634,9 @@ fn the_generator_reaches_every_verdict_and_every_pair_of_rules() {
             let always = |rule| match rule {
                 Rule::Identity | Rule::Forecast => Some(Verdict::Wait),
                 Rule::Unmeasured | Rule::Stale | Rule::Reported | Rule::Doubt => Some(Verdict::Measure),
-                Rule::Cycles | Rule::Age | Rule::Resistance | Rule::Refused => Some(Verdict::Recycle),
+                Rule::Cycles | Rule::Age | Rule::Resistance | Rule::Refused | Rule::Retired => {
+                    Some(Verdict::Recycle)
+                }
                 _ => None,
             };
             // A carton that fell short speaks of unread packs, and what is foreseen needs a reading: both say WAIT.

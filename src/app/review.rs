@@ -128,7 +128,10 @@ fn look(ledger: &mut Ledger, month: Month, now: Moment, depth: Depth) -> Result<
         Err(error) => return Err(error.into()),
     };
     let done = deeds::read(ledger, clock_before(begin), clock)?;
-    let looked = ahead::ahead_until(ledger, &settings, (as_of, clock), MONTHS, |_| ())?;
+    let looked = match depth {
+        Depth::Whole => ahead::ahead_until(ledger, &settings, (as_of, clock), MONTHS, |_| ())?,
+        Depth::Figures => None,
+    };
     let (ahead, ends) = looked.map_or_else(|| (None, HashMap::new()), |(ahead, ends)| (Some(ahead), ends));
     let review = Review {
         month: month.text(),

@@ -24,8 +24,10 @@ impl Work {
         let soon = day_after(self.as_of.day(&self.zone), SOON_DAYS);
         let candidates = [self.near_capacity(pack), self.near_cycles(pack), self.near_age(pack)];
         let (nearness, reason) = candidates.into_iter().flatten().min_by_key(|(nearness, _)| *nearness)?;
-        (nearness <= percent * 10 || coming.is_some_and(|coming| coming.expected <= soon)).then(|| Line {
+        let within_margin = nearness <= percent * 10;
+        (within_margin || coming.is_some_and(|coming| coming.expected <= soon)).then(|| Line {
             nearness,
+            within_margin,
             id,
             coming: coming.map(Coming::of),
             ..self.line(pack, place, &reason)

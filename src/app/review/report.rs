@@ -121,6 +121,9 @@ pub struct Line {
     pub coming: Option<Coming>,
     #[serde(skip)]
     pub(super) id: PackId,
+    /// It lies within the policy's margin of a limit, whatever is foretold of it.
+    #[serde(skip)]
+    pub(super) within_margin: bool,
     /// How far it is from its limit, in tenths of a per cent, for the order of the list.
     #[serde(skip)]
     pub(super) nearness: i64,

@@ -136,6 +136,7 @@ impl Work {
             due: pack.loan.map(|loan| loan.due),
             coming: None,
             id: PackId::new(uuid::Uuid::nil()),
+            within_margin: false,
             nearness: 0,
         }
     }
