@@ -9,12 +9,13 @@ use jiff::tz::TimeZone;
 use packmuster::domain::event::{Entrance, Origin, Scope};
 use packmuster::domain::facts::{CartonFacts, NoticeFacts};
 use packmuster::domain::finding::Finding;
-use packmuster::domain::ids::{LoanId, PackId, PlayerId, RideId, RunId, SlotId};
+use packmuster::domain::ids::{ConsignmentId, LoanId, PackId, PlayerId, RideId, RunId, SlotId};
 use packmuster::domain::make::{Chemistry, PackMake, PlayerMake};
 use packmuster::domain::moment::Moment;
-use packmuster::domain::pack::{OpenLoan, OpenRide, OpenRun, PackFacts, ReadingFact};
+use packmuster::domain::pack::{Consigned, OpenLoan, OpenRide, OpenRun, PackFacts, ReadingFact};
 use packmuster::domain::units::{Cycles, Draw, MilliampHours, Milliohms, Millivolts, PlayHours};
 use packmuster::domain::verdict::{Rule, Step, Verdict};
+use packmuster::domain::waste::Condition;
 use packmuster::policy::foresight::{Chance, Foresight, Holding, Lifted};
 use packmuster::policy::judge::{Case, Question, Target, judge};
 use packmuster::policy::reason::Ruling;
@@ -431,6 +432,28 @@ fn no_result_in_several_slots_condemns() {
     assert_eq!(world.says(), (Verdict::Fit, vec![]));
 }
 
+/// However good it reads: what is waste stays waste, and what was seen on it still counts.
+#[test]
+fn what_is_at_its_end_never_goes_out() {
+    let mut world = World::with(&common_practice(), &[900]);
+    let says = |world: &World| world.ruling().reasons[0].found.clone();
+    assert_eq!(world.says(), (Verdict::Fit, vec![]));
+    world.pack.retired = Some(day(-1));
+    assert_eq!(world.says(), (Verdict::Recycle, vec![Rule::Retired]));
+    assert!(says(&world).starts_with("retired on "));
+    let consignment = ConsignmentId::new(id(70));
+    let packed = Consigned { consignment, condition: Condition::Sound, number: 3, left: None };
+    world.pack.consigned = Some(packed);
+    assert_eq!(says(&world), "it is packed into box 3 of a consignment");
+    // Also where no entry says that it was retired.
+    world.pack.retired = None;
+    world.pack.consigned = Some(Consigned { left: Some(day(-1)), ..packed });
+    assert_eq!(world.says(), (Verdict::Recycle, vec![Rule::Retired]));
+    assert!(says(&world).starts_with("it left with a consignment on "));
+    world.pack.findings = vec![(Finding::Swollen, day(-1))];
+    assert_eq!(world.says().0, Verdict::Isolate);
+}
+
 /// A policy that was written before those settings came is read as it was.
 #[test]
 fn an_older_policy_still_reads() {
@@ -493,7 +516,7 @@ fn worlds() -> impl Strategy<Value = World> {
         collection::vec((finding, -60_i64..1), 0..4),
         collection::vec(-60_i64..1, 0..4),
         (option::of(-60_i64..1), 0_u32..3, option::of(-90_i64..1), option::of(1_i16..4)),
-        (0_u32..700_000, any::<[bool; 7]>(), 0_u32..8, prop_oneof![Just(900), 400_u32..1300]),
+        (0_u32..700_000, any::<[bool; 8]>(), 0_u32..8, prop_oneof![Just(900), 400_u32..1300]),
     );
     let steps = [Step::Look, Step::Intake, Step::Bench, Step::Fitting, Step::Dispatch];
     let sight = option::of((0_u32..600_000, 0_u32..4_000, option::of(0_u32..1_000_000)));
@@ -521,7 +544,8 @@ fn worlds() -> impl Strategy<Value = World> {
             world.pack.charged = charged.map(day);
             world.pack.made = years.map(|years| date(2014 + 4 * years, 1, 1));
             world.pack.bench_cycles = Cycles::new(cycles);
-            let [unknown, other, noticed, boxed, wide, lent, refused] = flags;
+            let [unknown, other, noticed, boxed, wide, lent, refused, retired] = flags;
+            world.pack.retired = retired.then(|| day(-1));
             if refused {
                 world.pack.refused_by = vec![SlotId::new(id(1)), SlotId::new(id(2))];
             }
@@ -633,7 +657,9 @@ fn the_generator_reaches_every_verdict_and_every_pair_of_rules() {
             let always = |rule| match rule {
                 Rule::Identity | Rule::Forecast => Some(Verdict::Wait),
                 Rule::Unmeasured | Rule::Stale | Rule::Reported | Rule::Doubt => Some(Verdict::Measure),
-                Rule::Cycles | Rule::Age | Rule::Resistance | Rule::Refused => Some(Verdict::Recycle),
+                Rule::Cycles | Rule::Age | Rule::Resistance | Rule::Refused | Rule::Retired => {
+                    Some(Verdict::Recycle)
+                }
                 _ => None,
             };
             // A carton that fell short speaks of unread packs, and what is foreseen needs a reading: both say WAIT.
