@@ -9,12 +9,13 @@ use jiff::tz::TimeZone;
 use packmuster::domain::event::{Entrance, Origin, Scope};
 use packmuster::domain::facts::{CartonFacts, NoticeFacts};
 use packmuster::domain::finding::Finding;
-use packmuster::domain::ids::{LoanId, PackId, PlayerId, RideId, RunId, SlotId};
+use packmuster::domain::ids::{ConsignmentId, LoanId, PackId, PlayerId, RideId, RunId, SlotId};
 use packmuster::domain::make::{Chemistry, PackMake, PlayerMake};
 use packmuster::domain::moment::Moment;
-use packmuster::domain::pack::{OpenLoan, OpenRide, OpenRun, PackFacts, ReadingFact};
+use packmuster::domain::pack::{Consigned, OpenLoan, OpenRide, OpenRun, PackFacts, ReadingFact};
 use packmuster::domain::units::{Cycles, Draw, MilliampHours, Milliohms, Millivolts, PlayHours};
 use packmuster::domain::verdict::{Rule, Step, Verdict};
+use packmuster::domain::waste::Condition;
 use packmuster::policy::foresight::{Chance, Foresight, Holding, Lifted};
 use packmuster::policy::judge::{Case, Question, Target, judge};
 use packmuster::policy::reason::Ruling;
@@ -431,6 +432,28 @@ fn no_result_in_several_slots_condemns() {
     assert_eq!(world.says(), (Verdict::Fit, vec![]));
 }
 
+/// However good it reads: what is waste stays waste, and what was seen on it still counts.
+#[test]
+fn what_is_at_its_end_never_goes_out() {
+    let mut world = World::with(&common_practice(), &[900]);
+    let says = |world: &World| world.ruling().reasons[0].found.clone();
+    assert_eq!(world.says(), (Verdict::Fit, vec![]));
+    world.pack.retired = Some(day(-1));
+    assert_eq!(world.says(), (Verdict::Recycle, vec![Rule::Retired]));
+    assert!(says(&world).starts_with("retired on "));
+    let consignment = ConsignmentId::new(id(70));
+    let packed = Consigned { consignment, condition: Condition::Sound, number: 3, left: None };
+    world.pack.consigned = Some(packed);
+    assert_eq!(says(&world), "it is packed into box 3 of a consignment");
+    // Also where no entry says that it was retired.
+    world.pack.retired = None;
+    world.pack.consigned = Some(Consigned { left: Some(day(-1)), ..packed });
+    assert_eq!(world.says(), (Verdict::Recycle, vec![Rule::Retired]));
+    assert!(says(&world).starts_with("it left with a consignment on "));
+    world.pack.findings = vec![(Finding::Swollen, day(-1))];
+    assert_eq!(world.says().0, Verdict::Isolate);
+}
+
 /// A policy that was written before those settings came is read as it was.
 #[test]
 fn an_older_policy_still_reads() {
@@ -521,8 +544,8 @@ fn worlds() -> impl Strategy<Value = World> {
             world.pack.charged = charged.map(day);
             world.pack.made = years.map(|years| date(2014 + 4 * years, 1, 1));
             world.pack.bench_cycles = Cycles::new(cycles);
-            let [unknown, other, noticed, boxed, wide, lent, refused, dead] = flags;
-            world.pack.retired = (dead && read > 4).then(|| day(-1));
+            let [unknown, other, noticed, boxed, wide, lent, refused, retired] = flags;
+            world.pack.retired = retired.then(|| day(-1));
             if refused {
                 world.pack.refused_by = vec![SlotId::new(id(1)), SlotId::new(id(2))];
             }

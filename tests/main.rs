@@ -3,6 +3,8 @@
 #[cfg(test)]
 mod ahead;
 #[cfg(test)]
+mod consignment;
+#[cfg(test)]
 mod corrections;
 #[cfg(test)]
 mod day;
@@ -23,7 +25,11 @@ mod layers;
 #[cfg(test)]
 mod ledger;
 #[cfg(test)]
+mod lists;
+#[cfg(test)]
 mod model;
+#[cfg(test)]
+mod muster;
 #[cfg(test)]
 mod past;
 #[cfg(test)]
@@ -32,6 +38,8 @@ mod pick;
 mod plan;
 #[cfg(test)]
 mod print;
+#[cfg(test)]
+mod printing;
 #[cfg(test)]
 mod readme;
 #[cfg(test)]
@@ -49,4 +57,8 @@ mod slots;
 #[cfg(test)]
 mod stats;
 #[cfg(test)]
+mod waste;
+#[cfg(test)]
 mod week;
+#[cfg(test)]
+mod yard;

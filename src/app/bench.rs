@@ -133,6 +133,9 @@ impl Bench {
         let again = near && facts.readings.last().is_some_and(|reading| reading.slot == Some(slot.id));
         let mut events: Vec<Event> = Vec::new();
         let mut answer = Answer::done(format!("pack {} is in {}", lookup::label(&facts.codes), slot.name));
+        if let Some(gone) = on_pack::gone(here, facts)? {
+            answer = answer.and(format!("it {gone}, and is here: {}", on_pack::APART));
+        }
         if again {
             answer = answer
                 .and("its last reading is near the limit and was taken in this slot: another one tells more");

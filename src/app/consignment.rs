@@ -5,13 +5,15 @@
 
 mod manifest;
 
+use std::collections::BTreeMap;
+
 use crate::domain::command::Command;
 use crate::domain::event::{ConsignmentLeft, ConsignmentOpened, PackConsigned, PackRetired, PackUnconsigned};
 use crate::domain::facts::ConsignmentFacts;
 use crate::domain::finding::{CAUTIONS, Finding};
 use crate::domain::ids::{ConsignmentId, PackId, Thing, ThingKind};
 use crate::domain::make::Chemistry;
-use crate::domain::pack::PackFacts;
+use crate::domain::pack::{Consigned, PackFacts};
 use crate::domain::tag::TagKind;
 use crate::domain::verdict::{Step, Verdict};
 use crate::domain::waste::Condition;
@@ -96,6 +98,12 @@ pub fn find(ledger: &mut Ledger, name: Option<&str>) -> Result<(ConsignmentId, C
 /// # Errors
 /// When it is empty or has left.
 pub fn leave(here: &mut Here<'_>, name: Option<&str>, reference: Option<&str>) -> Result<Answer, AppError> {
+    let desk = &mut *here.desk;
+    // One transaction: nobody packs a pack between the look at what is in it and its leaving.
+    here.ledger.transact(|ledger| send_off(&mut Here { ledger, desk }, name, reference))
+}
+
+fn send_off(here: &mut Here<'_>, name: Option<&str>, reference: Option<&str>) -> Result<Answer, AppError> {
     let (consignment, facts) = find(here.ledger, name)?;
     if let Some(left) = facts.left {
         let day = left.day(here.ledger.zone());
@@ -116,17 +124,22 @@ pub fn leave(here: &mut Here<'_>, name: Option<&str>, reference: Option<&str>) -
     Ok(Answer::done(text).and("none of them can go out again"))
 }
 
+/// What one box may hold: packs of one chemistry, if it is known, in one condition.
+type Kind = (Option<Chemistry>, Condition);
+
 /// A session at an open consignment.
 #[derive(Debug, Clone)]
 pub struct Gather {
     consignment: ConsignmentId,
     name: String,
-    /// The pack scanned last, and the kind of its box.
-    last: Option<(PackId, Option<Chemistry>, Condition)>,
+    /// The pack in hand, if it is in this consignment.
+    last: Option<PackId>,
+    /// What was packed last.
+    kind: Option<Kind>,
     /// A pack that is not at its end, and waits for YES.
     doubt: Option<PackId>,
-    /// A box that was begun and holds nothing yet.
-    begun: Option<(Option<Chemistry>, Condition, u32)>,
+    /// Boxes that were begun and hold nothing yet.
+    begun: BTreeMap<Kind, u32>,
 }
 
 impl Gather {
@@ -137,32 +150,40 @@ impl Gather {
     pub fn new(ledger: &mut Ledger, name: Option<&str>) -> Result<Self, AppError> {
         let (consignment, facts) = find(ledger, name)?;
         if facts.left.is_some() {
-            return Err(AppError::input(
-                format!("consignment {} has left", facts.name),
-                "open another: packmuster consignment open",
-            ));
+            return Err(gone(&facts.name));
         }
-        Ok(Self { consignment, name: facts.name, last: None, doubt: None, begun: None })
+        Ok(Self {
+            consignment,
+            name: facts.name,
+            last: None,
+            kind: None,
+            doubt: None,
+            begun: BTreeMap::new(),
+        })
+    }
+
+    /// The consignment as it is now; an error once another desk has sent it off.
+    fn open(&self, ledger: &mut Ledger) -> Result<ConsignmentFacts, AppError> {
+        let facts: ConsignmentFacts = ledger.facts(self.consignment.into())?.unwrap_or_default();
+        if facts.left.is_some() { Err(gone(&self.name)) } else { Ok(facts) }
     }
 
     fn scan(&mut self, here: &mut Here<'_>, pack: PackId) -> Result<Answer, AppError> {
-        self.doubt = None;
+        // What is said next is said of this pack, never of the one before.
+        (self.doubt, self.last) = (None, None);
         let facts: PackFacts = here.ledger.facts(pack.into())?.unwrap_or_default();
         let name = lookup::label(&facts.codes);
+        if let Some(answer) = on_pack::back(here, pack, &facts)? {
+            return Ok(answer);
+        }
         if let Some(consigned) = facts.consigned {
             let of = lookup::name_of(here.ledger, consigned.consignment.into())?;
-            if let Some(left) = consigned.left {
-                let day = left.day(here.ledger.zone());
-                return Ok(Answer::no(format!(
-                    "pack {name} left with consignment {of} on {day}, and is here"
-                ))
-                .next("keep it apart, and ask whoever sent that consignment"));
-            }
             let text = format!("pack {name} is in box {} of consignment {of}", consigned.number);
             if consigned.consignment != self.consignment {
                 return Ok(Answer::no(text).next(format!("pack consignment {of}, scan it there, and NO")));
             }
-            self.last = Some((pack, chemistry(here.ledger, &facts)?, consigned.condition));
+            self.last = Some(pack);
+            self.kind = Some((chemistry(here.ledger, &facts)?, consigned.condition));
             return Ok(Answer::done(text).next("NO takes it out again; or the next pack"));
         }
         if let Some(elsewhere) = on_pack::elsewhere(here, &facts)? {
@@ -179,32 +200,31 @@ impl Gather {
                 Answer::verdict(told, text, Outcome::No).next("YES retires it all the same; or another pack")
             );
         }
-        self.pack(here, pack, &facts, ruling.verdict)
+        self.pack(here, pack, ruling.verdict)
     }
 
-    /// Packs it into its box, and retires it where it was not yet.
-    fn pack(
-        &mut self,
-        here: &mut Here<'_>,
-        pack: PackId,
-        facts: &PackFacts,
-        verdict: Verdict,
-    ) -> Result<Answer, AppError> {
+    /// Packs it into its box, and retires it where it was not yet; out of another box first, where it lies in one.
+    fn pack(&mut self, here: &mut Here<'_>, pack: PackId, verdict: Verdict) -> Result<Answer, AppError> {
+        let facts: PackFacts = here.ledger.facts(pack.into())?.unwrap_or_default();
+        let of = self.open(here.ledger)?;
         let dangerous = facts.findings.iter().any(|(finding, _)| finding.is_dangerous());
         let condition =
             if dangerous || verdict == Verdict::Isolate { Condition::Damaged } else { Condition::Sound };
-        let chemistry = chemistry(here.ledger, facts)?;
-        let number = self.number(here.ledger, chemistry, condition)?;
+        let chemistry = chemistry(here.ledger, &facts)?;
+        let number = self.number(here.ledger, &of, (chemistry, condition))?;
         let at = here.desk.now();
         let mut events = Vec::new();
+        if facts.consigned.is_some() {
+            events.push(PackUnconsigned { consignment: self.consignment, pack, at }.into());
+        }
         if facts.retired.is_none() {
             events.push(PackRetired { pack, at }.into());
         }
         let consignment = self.consignment;
         events.push(PackConsigned { consignment, pack, condition, number, at }.into());
         here.desk.record(here.ledger, events)?;
-        self.begun = None;
-        self.last = Some((pack, chemistry, condition));
+        self.begun.remove(&(chemistry, condition));
+        (self.last, self.kind) = (Some(pack), Some((chemistry, condition)));
         let kind =
             chemistry.map_or_else(|| "chemistry unknown".to_owned(), |chemistry| chemistry.to_string());
         let answer = Answer::done(format!(
@@ -218,32 +238,28 @@ impl Gather {
     }
 
     /// The number of the box for packs of a kind: the last one begun for it, or a new one.
-    fn number(
-        &self,
-        ledger: &mut Ledger,
-        chemistry: Option<Chemistry>,
-        condition: Condition,
-    ) -> Result<u32, AppError> {
-        if let Some((.., number)) = self.begun.filter(|&(of, state, _)| (of, state) == (chemistry, condition))
-        {
-            return Ok(number);
+    fn number(&self, ledger: &mut Ledger, of: &ConsignmentFacts, kind: Kind) -> Result<u32, AppError> {
+        if let Some(number) = self.begun.get(&kind) {
+            return Ok(*number);
         }
-        let facts: ConsignmentFacts = ledger.facts(self.consignment.into())?.unwrap_or_default();
         let mut of_kind = None;
-        for (pack, &(state, number)) in &facts.packs {
+        for (pack, &(condition, number)) in &of.packs {
             let packed: PackFacts = ledger.facts((*pack).into())?.unwrap_or_default();
-            if state == condition && self::chemistry(ledger, &packed)? == chemistry {
+            if (chemistry(ledger, &packed)?, condition) == kind {
                 of_kind = of_kind.max(Some(number));
             }
         }
-        Ok(of_kind.unwrap_or_else(|| next_number(&facts)))
+        Ok(of_kind.unwrap_or_else(|| self.next_number(of)))
     }
 
     /// Takes the last pack out again.
     fn take_out(&mut self, here: &mut Here<'_>) -> Result<Answer, AppError> {
-        let Some((pack, ..)) = self.last.take() else {
+        let Some(pack) = self.last.take() else {
             return Ok(Answer::unclear("no pack was scanned just now", self.prompt()));
         };
+        if !self.open(here.ledger)?.packs.contains_key(&pack) {
+            return Ok(Answer::unclear("another desk has taken it out already", self.prompt()));
+        }
         let at = here.desk.now();
         here.desk
             .record(here.ledger, vec![PackUnconsigned { consignment: self.consignment, pack, at }.into()])?;
@@ -251,36 +267,45 @@ impl Gather {
         Ok(Answer::done(format!("pack {name} is out of consignment {} again, and stays retired", self.name)))
     }
 
-    /// Something was seen on the last pack: a damaged one goes into a box of its own kind.
+    /// Something was seen on the pack in hand: a damaged one goes into a box of its own kind, whether it was packed or waits for YES.
     fn seen(&mut self, here: &mut Here<'_>, finding: Finding) -> Result<Answer, AppError> {
-        let Some((pack, _, condition)) = self.last else {
+        let Some(pack) = self.doubt.or(self.last) else {
             return Ok(on_pack::none("a pack, then what you see on it"));
         };
         let answer = on_pack::seen(here, pack, Step::Look, finding)?;
-        if !finding.is_dangerous() || condition == Condition::Damaged {
+        let facts: PackFacts = here.ledger.facts(pack.into())?.unwrap_or_default();
+        let of_another = |consigned: Consigned| consigned.consignment != self.consignment;
+        let apart = facts
+            .consigned
+            .is_some_and(|consigned| consigned.condition == Condition::Damaged || of_another(consigned));
+        if !finding.is_dangerous() || apart {
             return Ok(answer);
         }
-        let at = here.desk.now();
-        let out = PackUnconsigned { consignment: self.consignment, pack, at };
-        here.desk.record(here.ledger, vec![out.into()])?;
-        let facts: PackFacts = here.ledger.facts(pack.into())?.unwrap_or_default();
-        let packed = self.pack(here, pack, &facts, Verdict::Isolate)?;
-        Ok(Answer { text: packed.text, ..answer })
+        self.doubt = None;
+        let packed = self.pack(here, pack, Verdict::Isolate)?;
+        // The verdict brings the cautions already.
+        Ok(Answer { text: packed.text.into_iter().take(1).collect(), ..answer })
+    }
+
+    /// The number behind those of all boxes, packed or begun.
+    fn next_number(&self, of: &ConsignmentFacts) -> u32 {
+        let packed = of.packs.values().map(|&(_, number)| number);
+        packed.chain(self.begun.values().copied()).max().unwrap_or(0).saturating_add(1)
     }
 
     fn next_box(&mut self, here: &mut Here<'_>) -> Result<Answer, AppError> {
-        let Some((_, chemistry, condition)) = self.last else {
+        let Some(kind) = self.kind else {
             return Ok(on_pack::none("a pack first: boxes are numbered by what goes into them"));
         };
-        let facts: ConsignmentFacts = here.ledger.facts(self.consignment.into())?.unwrap_or_default();
-        let number = next_number(&facts);
-        self.begun = Some((chemistry, condition, number));
-        Ok(Answer::done(format!("the next {condition} pack of that kind goes into box {number}")))
+        self.begun.remove(&kind);
+        let number = self.next_number(&self.open(here.ledger)?);
+        self.begun.insert(kind, number);
+        Ok(Answer::done(format!("the next {} pack of that kind goes into box {number}", kind.1)))
     }
 }
 
-fn next_number(facts: &ConsignmentFacts) -> u32 {
-    facts.packs.values().map(|&(_, number)| number).max().unwrap_or(0).saturating_add(1)
+fn gone(name: &str) -> AppError {
+    AppError::input(format!("consignment {name} has left"), "open another: packmuster consignment open")
 }
 
 fn chemistry(ledger: &mut Ledger, pack: &PackFacts) -> Result<Option<Chemistry>, LedgerError> {
@@ -310,7 +335,11 @@ impl Work for Gather {
             Command::Yes if self.doubt.is_some() => {
                 let Some(pack) = self.doubt.take() else { return Ok(on_pack::none("a pack")) };
                 let facts: PackFacts = here.ledger.facts(pack.into())?.unwrap_or_default();
-                self.pack(here, pack, &facts, Verdict::Recycle)
+                if facts.consigned.is_some() || on_pack::elsewhere(here, &facts)?.is_some() {
+                    // Another desk was quicker.
+                    return self.scan(here, pack);
+                }
+                self.pack(here, pack, Verdict::Recycle)
             }
             Command::No if self.doubt.take().is_some() => Ok(Answer::done("it is left as it is")),
             Command::No => self.take_out(here),
@@ -332,11 +361,16 @@ impl Work for Gather {
         if self.doubt.is_some() {
             return "YES to retire it, or another pack".to_owned();
         }
-        format!("a pack for consignment {} (what you see on it; CARTON: next box)", self.name)
+        let more = if self.last.is_some() { ", or what you see on this one; NO takes it out" } else { "" };
+        format!("a pack for consignment {}{more}; CARTON begins the next box", self.name)
     }
 
     fn picture_order(kind: TagKind) -> u8 {
         u8::from(kind != TagKind::Pack)
+    }
+
+    fn at_hand(&self) -> Option<PackId> {
+        self.doubt.or(self.last)
     }
 
     /// A tray of dead packs: each is packed, but none that is not at its end.

@@ -63,6 +63,11 @@ impl Dispatch {
     fn listed(&mut self, here: &mut Here<'_>, pack: PackId) -> Result<Option<Answer>, AppError> {
         let Some(list) = &self.list else { return Ok(None) };
         if let Some(line) = list.line(here.ledger, pack)? {
+            let today = here.desk.now().day(here.ledger.zone());
+            if line.due <= today {
+                let text = format!("by list {} it is due {}, and today is {today}", list.name, line.due);
+                return Ok(Some(Answer::no(text).next("make another list: packmuster pick --list")));
+            }
             self.due = Some(line.due);
             return Ok(None);
         }

@@ -47,6 +47,7 @@ pub fn join(here: &mut Here<'_>, one: &str, other: &str) -> Result<Answer, AppEr
     let mut holders: Vec<Thing> = lost.codes.iter().map(|code| Thing::code(code)).collect();
     holders.extend(lost.ride.map(|ride| Thing::from(ride.player)));
     holders.extend(lost.loan.map(|loan| Thing::from(loan.loan)));
+    holders.extend(lost.consigned.map(|consigned| Thing::from(consigned.consignment)));
     holders.extend(lost.run.map(|run| Thing::from(run.slot)));
     let at = here.desk.now();
     let things = clash::with_holders(here.ledger, &[keep.into(), gone.into()])?;

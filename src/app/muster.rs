@@ -8,7 +8,7 @@
 mod report;
 
 use crate::domain::command::Command;
-use crate::domain::event::{MusterBegan, MusterEnded, PackSeen};
+use crate::domain::event::{Event, MusterBegan, MusterEnded, PackSeen};
 use crate::domain::facts::{MusterFacts, PlaceFacts, PlayerFacts};
 use crate::domain::ids::{MusterId, PackId, PlaceId, PlayerId, ThingKind};
 use crate::domain::moment::Moment;
@@ -32,6 +32,8 @@ pub struct Muster {
     name: String,
     /// ENTER was scanned: YES ends the roll call.
     asked: bool,
+    /// The pack scanned last: a place that is scanned takes it.
+    last: Option<PackId>,
 }
 
 /// The packs of a place: those seen since a moment, and those that were put there before and not seen since.
@@ -89,7 +91,7 @@ impl Muster {
     /// When there is no such place.
     pub fn new(ledger: &mut Ledger, text: &str) -> Result<Self, AppError> {
         let place = place(ledger, text)?;
-        Ok(Self { place, name: lookup::name_of(ledger, place.into())?, asked: false })
+        Ok(Self { place, name: lookup::name_of(ledger, place.into())?, asked: false, last: None })
     }
 
     /// The open roll call, begun by this scan where none was.
@@ -105,6 +107,7 @@ impl Muster {
 
     fn scan_pack(&mut self, here: &mut Here<'_>, pack: PackId) -> Result<Answer, AppError> {
         self.asked = false;
+        self.last = Some(pack);
         let facts: PackFacts = here.ledger.facts(pack.into())?.unwrap_or_default();
         let (muster, of) = self.open(here)?;
         let name = lookup::label(&facts.codes);
@@ -117,6 +120,7 @@ impl Muster {
     /// A player shows the pack that rides in it.
     fn scan_player(&mut self, here: &mut Here<'_>, player: PlayerId) -> Result<Answer, AppError> {
         self.asked = false;
+        self.last = None;
         let facts: PlayerFacts = here.ledger.facts(player.into())?.unwrap_or_default();
         let name = lookup::label(&facts.codes);
         let Some((_, pack)) = facts.ride else {
@@ -178,9 +182,8 @@ impl Muster {
 
     /// Says what is not seen yet, and asks whether that is all.
     fn ask(&mut self, here: &mut Here<'_>) -> Result<Answer, AppError> {
-        let Some((_, of)) = open_one(here.ledger, self.place)? else {
-            return Ok(Answer::unclear(format!("no roll call of {} is open", self.name), self.prompt()));
-        };
+        // A place may be bare: then nothing was scanned that could have begun it.
+        let (_, of) = self.open(here)?;
         self.asked = true;
         let standing = standing(here.ledger, self.place, of.began.unwrap_or_default())?;
         let mut text = format!("{} seen, {} not seen", of.seen.len(), standing.missing.len());
@@ -204,15 +207,24 @@ impl Muster {
 /// # Errors
 /// When none is open, or a fault of the ledger.
 pub fn end(here: &mut Here<'_>, place: PlaceId) -> Result<Report, AppError> {
+    let desk = &mut *here.desk;
+    here.ledger.transact(|ledger| close(&mut Here { ledger, desk }, place))
+}
+
+fn close(here: &mut Here<'_>, place: PlaceId) -> Result<Report, AppError> {
     let name = lookup::name_of(here.ledger, place.into())?;
     let Some((muster, of)) = open_one(here.ledger, place)? else {
         return Err(AppError::input(
             format!("no roll call of {name} is open"),
-            "begin one: packmuster muster, and scan what is there",
+            "begin one: packmuster muster, and scan what is there; ENTER and YES where nothing is",
         ));
     };
     let standing = standing(here.ledger, place, of.began.unwrap_or_default())?;
     let at = here.desk.now();
+    // What was put there meanwhile counts as seen.
+    let put = standing.present.iter().filter(|pack| !of.seen.contains_key(pack));
+    let seen = |&pack| PackSeen { muster, place, pack, player: None, expected: true, at }.into();
+    let mut events: Vec<Event> = put.map(seen).collect();
     let ended = MusterEnded {
         muster,
         place,
@@ -220,7 +232,8 @@ pub fn end(here: &mut Here<'_>, place: PlaceId) -> Result<Report, AppError> {
         missing: standing.missing,
         at,
     };
-    here.desk.record(here.ledger, vec![ended.into()])?;
+    events.push(ended.into());
+    here.desk.record(here.ledger, events)?;
     report(here.ledger, muster)
 }
 
@@ -280,11 +293,18 @@ impl Work for Muster {
         format!("a pack or player in {} (ENTER when all is scanned)", self.name)
     }
 
+    fn at_hand(&self) -> Option<PackId> {
+        self.last
+    }
+
     fn picture_order(kind: TagKind) -> u8 {
         u8::from(kind != TagKind::Pack)
     }
 
     fn of_tray(&mut self, here: &mut Here<'_>, pack: PackId) -> Result<Option<Answer>, AppError> {
-        self.scan_pack(here, pack).map(Some)
+        let answer = self.scan_pack(here, pack)?;
+        // Many lie there: none of them is the one in hand.
+        self.last = None;
+        Ok(Some(answer))
     }
 }

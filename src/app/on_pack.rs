@@ -1,6 +1,6 @@
 //! What is said of the pack on the desk, whatever the session: something was seen on it, it was charged, a round is done.
 
-use crate::domain::event::{Charged, Event, FindingSeen, PackPlaced, PackRetired};
+use crate::domain::event::{Charged, Event, FindingSeen, PackFound, PackPlaced, PackRetired};
 use crate::domain::facts::PlaceFacts;
 use crate::domain::finding::Finding;
 use crate::domain::ids::{PackId, PlaceId};
@@ -13,6 +13,9 @@ use super::intake::severity;
 use super::judging::{self, Ask};
 use super::lookup;
 use super::session::Here;
+
+/// What to do with a pack that left and lies here.
+pub(crate) const APART: &str = "keep it apart, and ask whoever sent that consignment";
 
 /// Enters one event of a pack with the verdict that follows from it.
 ///
@@ -58,6 +61,9 @@ pub(crate) fn put(here: &mut Here<'_>, pack: PackId, place: PlaceId) -> Result<A
     let now = here.desk.now();
     let facts: PackFacts = here.ledger.facts(pack.into())?.unwrap_or_default();
     let name = lookup::label(&facts.codes);
+    if let Some(answer) = back(here, pack, &facts)? {
+        return Ok(answer);
+    }
     if let Some(consigned) = facts.consigned {
         let of = lookup::name_of(here.ledger, consigned.consignment.into())?;
         return Ok(Answer::no(format!("pack {name} is in box {} of consignment {of}", consigned.number))
@@ -88,6 +94,28 @@ pub(crate) fn put(here: &mut Here<'_>, pack: PackId, place: PlaceId) -> Result<A
     }
     here.desk.record(here.ledger, events)?;
     Ok(answer)
+}
+
+/// A pack that left with a consignment lies here again: that is entered, and said.
+///
+/// # Errors
+/// A fault of the ledger.
+pub(crate) fn back(here: &mut Here<'_>, pack: PackId, facts: &PackFacts) -> Result<Option<Answer>, AppError> {
+    let Some(gone) = gone(here, facts)? else { return Ok(None) };
+    let at = here.desk.now();
+    here.desk.record(here.ledger, vec![PackFound { pack, at }.into()])?;
+    let text = format!("pack {} {gone}, and is here", lookup::label(&facts.codes));
+    Ok(Some(Answer::no(text).next(APART)))
+}
+
+/// With which consignment a pack left, and when, if it did.
+///
+/// # Errors
+/// A fault of the ledger.
+pub(crate) fn gone(here: &mut Here<'_>, facts: &PackFacts) -> Result<Option<String>, AppError> {
+    let Some((consigned, left)) = facts.consigned.zip(facts.left()) else { return Ok(None) };
+    let of = lookup::name_of(here.ledger, consigned.consignment.into())?;
+    Ok(Some(format!("left with consignment {of} on {}", left.day(here.ledger.zone()))))
 }
 
 /// Where a pack is by the ledger, if that is no place to take it from.

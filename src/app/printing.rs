@@ -14,9 +14,11 @@ use crate::domain::facts::PrintingFacts;
 use crate::domain::ids::{PrintingId, ThingKind};
 use crate::domain::moment::Moment;
 use crate::domain::tag::{Tag, TagKind};
+use crate::ledger::query::Named;
 use crate::ledger::{Ledger, LedgerError};
 
 use super::error::AppError;
+use super::lookup;
 use super::session::Here;
 
 /// One printing.
@@ -148,7 +150,10 @@ pub fn lost(ledger: &mut Ledger, lost: &Lost) -> Result<Vec<Tag>, AppError> {
         printings.get(number.wrapping_sub(1)).ok_or_else(|| {
             AppError::input(
                 format!("there is no printing {number}"),
-                format!("printings 1 to {} are known: packmuster tags log", printings.len()),
+                match printings.len() {
+                    0 => "nothing was printed yet: packmuster tags print".to_owned(),
+                    last => format!("printings 1 to {last} are known: packmuster tags log"),
+                },
             )
         })
     };
@@ -172,6 +177,13 @@ pub fn lost(ledger: &mut Ledger, lost: &Lost) -> Result<Vec<Tag>, AppError> {
             for tag in tags {
                 let printed =
                     printings.iter().any(|printing| printing.codes.iter().any(|code| code == tag.text()));
+                if let Some(Named::Once(thing)) = ledger.resolve(tag.text())? {
+                    let worn = lookup::name_of(ledger, thing)?;
+                    return Err(AppError::input(
+                        format!("{tag} was replaced: the {} wears {worn} now", thing.kind),
+                        format!("print that one again: packmuster tags again {worn}"),
+                    ));
+                }
                 if !printed && ledger.resolve(tag.text())?.is_none() {
                     return Err(AppError::input(
                         format!("{tag} was never printed here, and names nothing"),
@@ -179,7 +191,13 @@ pub fn lost(ledger: &mut Ledger, lost: &Lost) -> Result<Vec<Tag>, AppError> {
                     ));
                 }
             }
-            tags.iter().map(|tag| tag.text().to_owned()).collect()
+            let mut codes: Vec<String> = Vec::new();
+            for tag in tags.iter().map(Tag::text) {
+                if !codes.iter().any(|code| code == tag) {
+                    codes.push(tag.to_owned());
+                }
+            }
+            codes
         }
     };
     let tags: Vec<Tag> = codes.iter().filter_map(|code| code.parse().ok()).collect();

@@ -14,6 +14,7 @@ use crate::domain::units::Grams;
 use crate::ledger::settings::Settings;
 use crate::ledger::{Ledger, LedgerError};
 
+use super::answer::count;
 use super::lookup;
 
 /// Waste on hand.
@@ -60,6 +61,8 @@ pub struct OfChemistry {
     pub packs: u32,
     /// Their mass, as far as it is known.
     pub mass_g: u64,
+    /// Packs whose mass is not known.
+    pub without_mass: u32,
 }
 
 /// One pack that waits for a recycler.
@@ -81,7 +84,7 @@ pub struct Item {
 /// A growing tally of waste.
 pub(crate) struct Tally {
     waste: Waste,
-    by_chemistry: BTreeMap<Option<Chemistry>, (u32, u64)>,
+    by_chemistry: BTreeMap<Option<Chemistry>, (u32, u64, u32)>,
     warn_days: i64,
     accumulate_days: i64,
     zone: jiff::tz::TimeZone,
@@ -128,7 +131,7 @@ impl Tally {
             None => waste.without_mass += 1,
         }
         let of = self.by_chemistry.entry(make.map(|make| make.chemistry)).or_default();
-        *of = (of.0 + 1, of.1 + u64::from(mass.unwrap_or(0)));
+        *of = (of.0 + 1, of.1 + u64::from(mass.unwrap_or(0)), of.2 + u32::from(mass.is_none()));
         let since = retired.day(&self.zone);
         waste.oldest = Some(waste.oldest.map_or(since, |oldest| oldest.min(since)));
         let place = match (pack.consigned, pack.place) {
@@ -136,7 +139,7 @@ impl Tally {
             (None, Some((place, _))) => {
                 settings.places.get(&place).map(|place| place.name.clone()).unwrap_or_default()
             }
-            (None, None) => String::new(),
+            (None, None) => "in no place".to_owned(),
         };
         waste.items.push(Item {
             pack: lookup::label(&pack.codes),
@@ -153,7 +156,12 @@ impl Tally {
         waste.by_chemistry = self
             .by_chemistry
             .into_iter()
-            .map(|(chemistry, (packs, mass_g))| OfChemistry { chemistry, packs, mass_g })
+            .map(|(chemistry, (packs, mass_g, without_mass))| OfChemistry {
+                chemistry,
+                packs,
+                mass_g,
+                without_mass,
+            })
             .collect();
         if let Some(oldest) = waste.oldest {
             let by = day_after(oldest, self.accumulate_days);
@@ -161,12 +169,13 @@ impl Tally {
             (waste.leave_by, waste.days_left) = (Some(by), Some(left));
             if left < 0 {
                 waste.warnings.push(format!(
-                    "the oldest pack became waste on {oldest} and should have left by {by}: {} days over",
-                    -left
+                    "the oldest pack became waste on {oldest} and should have left by {by}: {} over",
+                    days(-left)
                 ));
             } else if left <= self.warn_days {
                 waste.warnings.push(format!(
-                    "the oldest pack became waste on {oldest} and must have left by {by}: {left} days to go"
+                    "the oldest pack became waste on {oldest} and must have left by {by}: {} to go",
+                    days(left)
                 ));
             }
         }
@@ -179,6 +188,11 @@ impl Tally {
         }
         waste
     }
+}
+
+/// A number of days in words.
+pub fn days(days: i64) -> String {
+    count(usize::try_from(days).unwrap_or(0), "day", "days")
 }
 
 /// Works out what waste is on hand.

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::app::answer::count;
 use crate::app::consignment::{self, Gather, Manifest};
 use crate::app::session::Here;
 use crate::domain::finding::CAUTIONS;
@@ -122,6 +123,7 @@ pub(super) fn run(context: &Context, args: &Args) -> Result<Exit, CliError> {
             show(context, &manifest, sheet.as_deref(), *paper)?;
         }
         Action::Leave { name, reference, sheet, paper } => {
+            sheet.as_deref().map(paper::must_be_free).transpose()?;
             let mut ledger = context.write()?;
             let mut desk = context.staffed_desk(&mut ledger)?;
             let (_, facts) = consignment::find(&mut ledger, name.as_deref())?;
@@ -179,10 +181,10 @@ fn text(context: &Context, manifest: &Manifest) -> String {
     let wrap = |line: &str| output::wrap(line, context.width);
     let left = manifest.left.map_or_else(|| "open".to_owned(), |left| format!("left on {left}"));
     let mut parts = vec![wrap(&format!(
-        "CONSIGNMENT {} for {}, {left}: {} packs",
+        "CONSIGNMENT {} for {}, {left}: {}",
         manifest.name,
         manifest.handler,
-        manifest.packs.len()
+        count(manifest.packs.len(), "pack", "packs")
     ))];
     let rows: Vec<Vec<String>> = manifest
         .rows
@@ -203,7 +205,12 @@ fn text(context: &Context, manifest: &Manifest) -> String {
         parts.push(output::table(context, &heads, &rows, &[2, 3, 4]));
     }
     for row in &manifest.rows {
-        parts.extend(row.notes.iter().map(|note| wrap(&format!("{}: {note}", chemistry(row.chemistry)))));
+        for note in row.notes.iter().map(|note| wrap(&format!("{}: {note}", chemistry(row.chemistry)))) {
+            // What holds for sound and damaged ones alike is said once.
+            if !parts.contains(&note) {
+                parts.push(note);
+            }
+        }
     }
     let rows: Vec<Vec<String>> = manifest
         .boxes

@@ -36,12 +36,18 @@ pub(super) fn drawn_as(path: &Path) -> Result<Drawn, CliError> {
     }
 }
 
-/// Writes a file whole: a half-written one never has the name. An existing file is not overwritten.
-pub(super) fn write(path: &Path, bytes: &[u8]) -> Result<(), CliError> {
-    let error = |error: std::io::Error| CliError::file(path, &error);
+/// Says so when a file is there already: before anything is entered that the file is to tell of.
+pub(super) fn must_be_free(path: &Path) -> Result<(), CliError> {
     if path.exists() {
         return Err(CliError::bad(format!("{} exists already", path.display()), "choose another name"));
     }
+    Ok(())
+}
+
+/// Writes a file whole: a half-written one never has the name. An existing file is not overwritten.
+pub(super) fn write(path: &Path, bytes: &[u8]) -> Result<(), CliError> {
+    let error = |error: std::io::Error| CliError::file(path, &error);
+    must_be_free(path)?;
     let mut name = path.as_os_str().to_owned();
     name.push(".part");
     let part = Path::new(&name);

@@ -67,6 +67,7 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
     })?;
     let served = if picked.unserved == 0 { Exit::Yes } else { Exit::No };
     if let Some(name) = &args.list {
+        args.sheet.as_deref().map(paper::must_be_free).transpose()?;
         let mut desk = context.staffed_desk(&mut ledger)?;
         let answer = pick::enter(&mut Here { ledger: &mut ledger, desk: &mut desk }, name, &picked)?;
         if !context.globals.json {

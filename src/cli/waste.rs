@@ -1,7 +1,8 @@
 //! `packmuster waste`.
 
+use crate::app::answer::count;
 use crate::app::waste::{self, Waste};
-use crate::print::consignment::{DECIDES, chemistry, mass};
+use crate::print::consignment::{DECIDES, chemistry, mass, weight};
 
 use super::Exit;
 use super::context::Context;
@@ -38,21 +39,25 @@ pub(super) fn run(context: &Context, args: &Args) -> Result<Exit, CliError> {
 fn text(context: &Context, waste: &Waste, all: bool) -> String {
     let wrap = |line: &str| output::wrap(line, context.width);
     let mut parts = vec![wrap(&format!(
-        "WASTE ON HAND, as of {}: {} packs, {} of them packed; {} kg of less than {} kg",
+        "WASTE ON HAND, as of {}: {}, {} of them packed; {}, and less than {} kg may be kept",
         waste.as_of,
-        waste.packs,
+        count(usize::try_from(waste.packs).unwrap_or(usize::MAX), "pack", "packs"),
         waste.packed,
-        mass(waste.mass_g, waste.without_mass),
+        weight(waste.mass_g, waste.without_mass),
         waste.limit_g / 1000
     ))];
     if let (Some(oldest), Some(by), Some(days)) = (waste.oldest, waste.leave_by, waste.days_left) {
-        parts.push(wrap(&format!("the oldest since {oldest}: it must leave by {by}, in {days} days")));
+        let when = match days {
+            ..0 => format!("it should have left by {by}"),
+            _ => format!("it must leave by {by}, {} to go", waste::days(days)),
+        };
+        parts.push(wrap(&format!("the oldest since {oldest}: {when}")));
     }
     parts.extend(waste.warnings.iter().map(|warning| wrap(&format!("NOW: {warning}"))));
     let rows: Vec<Vec<String>> = waste
         .by_chemistry
         .iter()
-        .map(|of| vec![chemistry(of.chemistry), of.packs.to_string(), mass(of.mass_g, 0)])
+        .map(|of| vec![chemistry(of.chemistry), of.packs.to_string(), mass(of.mass_g, of.without_mass)])
         .collect();
     if !rows.is_empty() {
         parts.push(output::table(context, &["chemistry", "packs", "kg"], &rows, &[1, 2]));

@@ -182,6 +182,9 @@ pub struct PackFacts {
     /// Findings, in the order entered.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub findings: Vec<(Finding, Moment)>,
+    /// When it last turned up by itself.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub found: Option<Moment>,
     /// Since when it is missing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub missing: Option<Moment>,
@@ -307,7 +310,10 @@ impl PackFacts {
                 self.findings.push((Finding::CutOutEarly, e.at));
             }
             Event::LoanWrittenOff(e) => self.written_off = Some(e.at),
-            Event::PackFound(_) => self.turn_up(),
+            Event::PackFound(e) => {
+                self.turn_up();
+                self.found = self.found.max(Some(e.at));
+            }
             Event::PackPlaced(e) => {
                 self.turn_up();
                 self.place = Some((e.place, e.at));

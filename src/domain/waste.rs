@@ -32,7 +32,7 @@ impl fmt::Display for Condition {
 }
 
 impl PackMake {
-    /// Rated energy of the pack: rated capacity times nominal voltage.
+    /// Rated energy of the pack: rated capacity times nominal voltage, rounded up so that no limit is passed unseen.
     ///
     /// 49 CFR 173.185 and UN 38.3 define the watt-hour rating so (from memory).
     ///
@@ -49,11 +49,11 @@ impl PackMake {
     /// ```
     pub fn energy(&self) -> WattHours {
         let microwatt_hours = u64::from(self.rated.raw()) * u64::from(self.nominal.raw());
-        WattHours::new(u32::try_from(microwatt_hours / 1000).unwrap_or(u32::MAX))
+        WattHours::new(u32::try_from(microwatt_hours.div_ceil(1000)).unwrap_or(u32::MAX))
     }
 
-    /// Rated energy of one of its cells.
+    /// Rated energy of one of its cells, rounded up.
     pub fn cell_energy(&self) -> WattHours {
-        WattHours::new(self.energy().raw() / self.cells.max(1))
+        WattHours::new(self.energy().raw().div_ceil(self.cells.max(1)))
     }
 }

@@ -47,8 +47,8 @@ impl Ledger {
         Ok(found.map(|act| ActId::new(uuid::Uuid::from_bytes(act))))
     }
 
-    /// Cartons and lots are shared by many scans that do not disturb each other, once they are there; all else may be undone
-    /// only from its end.
+    /// Cartons, lots, places, consignments and roll calls are shared by many scans that do not disturb each other, once they are
+    /// there; all else may be undone only from its end. A consignment that leaves touches all its packs.
     fn refuse_overtaken(
         &self,
         desk: &str,
@@ -59,9 +59,21 @@ impl Ledger {
         let opens = entries.iter().any(|entry| match &entry.event {
             Event::LotReceived(e) => thing == e.lot.into(),
             Event::CartonOpened(e) => thing == e.carton.into(),
+            Event::PlaceAdded(e) => thing == e.place.into(),
+            Event::ConsignmentOpened(e) => thing == e.consignment.into(),
+            Event::MusterBegan(e) => thing == e.muster.into(),
             _ => false,
         });
-        if matches!(thing.kind, ThingKind::Carton | ThingKind::Lot | ThingKind::Site) && !opens {
+        let shared = matches!(
+            thing.kind,
+            ThingKind::Carton
+                | ThingKind::Lot
+                | ThingKind::Site
+                | ThingKind::Place
+                | ThingKind::Consignment
+                | ThingKind::Muster
+        );
+        if shared && !opens {
             return Ok(());
         }
         let Some(last) = entries.last().map(|entry| entry.position) else { return Ok(()) };

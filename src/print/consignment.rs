@@ -1,5 +1,6 @@
 //! The papers of a consignment: the manifest, a sheet of its own for damaged packs, cautions, and a label for each box.
 
+use crate::app::answer::count;
 use crate::app::consignment::{Container, Item, Manifest, Row};
 use crate::domain::finding::CAUTIONS;
 use crate::domain::make::Chemistry;
@@ -27,10 +28,24 @@ pub fn chemistry(chemistry: Option<Chemistry>) -> String {
     chemistry.map_or_else(|| "unknown".to_owned(), |chemistry| chemistry.to_string())
 }
 
-/// A mass in kilograms, and how many packs it leaves out.
+/// A mass in kilograms for a table, and how many packs it leaves out.
 pub fn mass(mass_g: u64, without: u32) -> String {
     let text = format!("{}.{:02}", mass_g / 1000, mass_g % 1000 / 10);
-    if without == 0 { text } else { format!("{text} and {without} unknown") }
+    match (mass_g, without) {
+        (_, 0) => text,
+        (0, _) => "unknown".to_owned(),
+        _ => format!("{text} and {without} unknown"),
+    }
+}
+
+/// The same in a sentence.
+pub fn weight(mass_g: u64, without: u32) -> String {
+    let packs = count(usize::try_from(without).unwrap_or(usize::MAX), "pack", "packs");
+    match (mass_g, without) {
+        (_, 0) => format!("{} kg", mass(mass_g, 0)),
+        (0, _) => "mass unknown".to_owned(),
+        _ => format!("{} kg and {packs} of unknown mass", mass(mass_g, 0)),
+    }
 }
 
 /// Prints the papers of a consignment.
@@ -95,12 +110,12 @@ fn kinds(paper: &mut Paper, rows: &[Row]) {
     let mut table = Table::new(vec![
         Column::text("chemistry", 1.3),
         Column::text("condition", 1.3),
-        Column::number("packs", 0.8),
-        Column::number("kg", 1.0),
+        Column::number("packs", 1.0),
+        Column::number("kg", 1.4),
         Column::number("Wh", 0.9),
         Column::number("largest Wh", 1.0),
         Column::text("UN number", 1.1),
-        Column::text("note", 4.2),
+        Column::text("note", 3.6),
     ])
     .or_else_say("nothing is packed yet");
     for row in rows {
@@ -125,7 +140,7 @@ fn boxes(paper: &mut Paper, boxes: &[Container]) {
         Column::text("chemistry", 1.2),
         Column::text("condition", 1.2),
         Column::number("packs", 0.8),
-        Column::number("kg", 1.0),
+        Column::number("kg", 1.3),
         Column::number("Wh", 0.9),
         Column::text("UN number", 1.1),
         Column::text("waste since", 1.3),
@@ -225,9 +240,9 @@ fn label(canvas: &mut Canvas, area: &Area, manifest: &Manifest, container: &Cont
         format!("box {} of {}, consignment {}", container.number, manifest.boxes.len(), manifest.name),
         format!("for {}", manifest.handler),
         format!(
-            "{} packs, {} kg, {:.1} Wh",
-            container.packs,
-            mass(container.mass_g, container.without_mass),
+            "{}, {}, {:.1} Wh",
+            count(usize::try_from(container.packs).unwrap_or(usize::MAX), "pack", "packs"),
+            weight(container.mass_g, container.without_mass),
             container.energy_wh
         ),
         format!("waste since {}", container.since),

@@ -18,14 +18,14 @@ pub fn paper(list: &List, size: PageSize) -> Result<Vec<u8>, PrintError> {
          verdict here is as of the making of this sheet.",
     );
     let mut table = Table::new(vec![
-        Column::text("out", 0.6),
-        Column::text("fetch from", 1.7),
-        Column::text("pack", 2.6),
-        Column::text("make", 1.5),
-        Column::text("verdict", 1.5),
-        Column::number("play h", 0.9),
-        Column::text("into player", 2.6),
-        Column::text("due", 1.5),
+        Column::text("out", 0.95),
+        Column::text("fetch from", 1.9),
+        Column::text("pack", 3.75),
+        Column::text("make", 1.7),
+        Column::text("verdict", 1.7),
+        Column::number("play h", 1.0),
+        Column::text("into player", 3.75),
+        Column::text("due", 2.25),
     ])
     .or_else_say("nothing is listed");
     for line in &list.lines {

@@ -3,6 +3,7 @@
 
 mod card;
 mod charts;
+mod consignments;
 mod document;
 mod geometries;
 mod margins;

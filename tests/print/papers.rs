@@ -39,7 +39,7 @@ fn paper(size: PageSize, table: &Table) -> Vec<u8> {
 }
 
 /// All words lie between the margins, every page has its number, and heads are repeated above the rows.
-fn check(pdf: &Pdf, size: PageSize) -> Vec<String> {
+pub(super) fn check(pdf: &Pdf, size: PageSize) -> Vec<String> {
     let (count, width_pt, _) = pdf.info();
     assert!((width_pt - size.width_mm() / 25.4 * 72.0).abs() < 0.01);
     let pages = pdf.pages();

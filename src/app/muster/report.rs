@@ -155,9 +155,12 @@ pub fn report(ledger: &mut Ledger, muster: MusterId) -> Result<Report, AppError>
     let place = of.place.unwrap_or(PlaceId::new(uuid::Uuid::nil()));
     let began = of.began.unwrap_or_default();
     let zone = ledger.zone().clone();
-    let missing = match of.ended {
-        Some(_) => of.missing.clone(),
-        None => super::standing(ledger, place, began)?.missing,
+    // What was put there meanwhile is there too; when it is over, it is among those seen.
+    let (missing, put) = if of.ended.is_some() {
+        (of.missing.clone(), Vec::new())
+    } else {
+        let standing = super::standing(ledger, place, began)?;
+        (standing.missing, standing.present)
     };
     let mut lines = Vec::new();
     for pack in missing {
@@ -178,11 +181,16 @@ pub fn report(ledger: &mut Ledger, muster: MusterId) -> Result<Report, AppError>
         if !expected {
             let player = facts.ride.map(|ride| ride.player).filter(|_| facts.place.is_some());
             let why = unexpected(ledger, &facts, player)?;
-            let (why, todo) =
-                why.unwrap_or_else(|| ("it was last put elsewhere, or nowhere".to_owned(), String::new()));
+            let (why, todo) = why.unwrap_or_else(|| {
+                let todo = "nothing, if it may stay: it is entered as being here";
+                ("it was last in another place, or in none".to_owned(), todo.to_owned())
+            });
             unexpected_lines.push(Unexpected { pack: name.clone(), why, todo });
         }
         present.push(name);
+    }
+    for pack in put.into_iter().filter(|pack| !of.seen.contains_key(pack)) {
+        present.push(lookup::pack_name(ledger, pack)?);
     }
     present.sort_unstable();
     unexpected_lines.sort_by(|a, b| a.pack.cmp(&b.pack));

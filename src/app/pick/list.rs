@@ -13,7 +13,7 @@ use crate::domain::verdict::{Step, Verdict};
 use crate::ledger::{Ledger, LedgerError};
 
 use super::Picked;
-use crate::app::answer::Answer;
+use crate::app::answer::{Answer, count};
 use crate::app::error::AppError;
 use crate::app::judging::{self, Ask};
 use crate::app::lookup;
@@ -86,7 +86,7 @@ pub fn enter(here: &mut Here<'_>, name: &str, picked: &Picked) -> Result<Answer,
     let at = here.desk.now();
     let pick = PickId::draw(at, &mut here.desk.random);
     let lines: Vec<PickLine> = found.into_iter().map(|(.., line)| line).collect();
-    let text = format!("list {name}: {} loans, in the order of the shelves", lines.len());
+    let text = format!("list {name}: {}, in the order of the shelves", count(lines.len(), "loan", "loans"));
     here.desk.record(here.ledger, vec![PickListed { pick, name: name.to_owned(), lines, at }.into()])?;
     Ok(Answer::done(text).next(format!("fetch them, and scan: packmuster dispatch --list '{name}'")))
 }

@@ -54,6 +54,13 @@ pub(super) fn facts(
     if let Some(off) = facts.written_off {
         say("written off", off.day(ledger.zone()).to_string());
     }
+    if let Some(retired) = facts.retired {
+        say("waste since", retired.day(ledger.zone()).to_string());
+    }
+    let consigned = match facts.consigned {
+        Some(consigned) => Some((consigned, name_of(ledger, consigned.consignment.into())?)),
+        None => None,
+    };
     let place = match (&facts.missing, &facts.loan, &facts.run, &facts.ride) {
         (Some(since), ..) => format!("missing since {}", since.day(ledger.zone())),
         (None, Some(loan), ..) => {
@@ -61,9 +68,13 @@ pub(super) fn facts(
         }
         (None, None, Some(run), _) => format!("in {}", name_of(ledger, run.slot.into())?),
         (None, None, None, Some(ride)) => format!("in player {}", name_of(ledger, ride.player.into())?),
-        (None, None, None, None) => match facts.place {
-            Some((place, _)) => name_of(ledger, place.into())?,
-            None => "loose".to_owned(),
+        (None, None, None, None) => match (facts.place, consigned) {
+            (Some((place, _)), _) => name_of(ledger, place.into())?,
+            (None, Some((consigned, of))) => match consigned.left {
+                Some(left) => format!("left with consignment {of} on {}", left.day(ledger.zone())),
+                None => format!("in box {} of consignment {of}", consigned.number),
+            },
+            (None, None) => "loose".to_owned(),
         },
     };
     say("where", place);

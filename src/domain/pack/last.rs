@@ -32,6 +32,7 @@ impl PackFacts {
     pub fn last_seen(&self) -> Option<Moment> {
         let moments = [
             self.added,
+            self.found,
             self.returned,
             self.charged,
             self.place.map(|(_, at)| at),
@@ -54,6 +55,8 @@ pub(super) fn apply(facts: &mut PackFacts, id: PackId, event: &Event) -> bool {
             facts.retired = facts.retired.or(Some(e.at));
             facts.turn_up();
         }
+        // What has left stays gone, whatever another ledger that is merged later says of it.
+        Event::PackConsigned(_) | Event::PackUnconsigned(_) if facts.left().is_some() => {}
         Event::PackConsigned(e) => {
             facts.turn_up();
             facts.place = None;
@@ -79,7 +82,7 @@ pub(super) fn apply(facts: &mut PackFacts, id: PackId, event: &Event) -> bool {
                 || facts.ride.is_some_and(|ride| Some(ride.player) != e.player);
             if elsewhere {
                 facts.odd(Oddity::SeenElsewhere, e.at);
-            } else {
+            } else if facts.consigned.is_none() {
                 facts.place = Some((e.place, e.at));
             }
         }
@@ -100,6 +103,7 @@ pub(super) fn in_hand(event: &Event) -> Option<Moment> {
         Event::ReadingTaken(e) => Some(e.at),
         Event::PackPlaced(e) => Some(e.at),
         Event::PackFound(e) => Some(e.at),
+        Event::PackConsigned(e) => Some(e.at),
         Event::PackSeen(e) => Some(e.at),
         Event::FindingSeen(e) => Some(e.at),
         _ => None,

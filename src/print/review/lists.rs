@@ -67,14 +67,14 @@ fn near(document: &mut Document, review: &Review) {
          nearest first. In brackets the months before and after which it is unlikely (1 in 10 each).",
     );
     let mut table = Table::new(vec![
-        Column::text("pack", 2.5),
-        Column::text("make", 1.6),
+        Column::text("pack", 3.2),
+        Column::text("make", 1.5),
         Column::number("h now", 0.8),
-        Column::number("holds now, 90 %", 1.6),
-        Column::text("expected", 2.0),
-        Column::text("where", 1.6),
+        Column::number("holds now, 90 %", 1.5),
+        Column::text("expected", 1.8),
+        Column::text("where", 1.4),
         Column::text("rule", 1.2),
-        Column::text("found, limit, margin", 2.9),
+        Column::text("found, limit, margin", 2.4),
     ]);
     let cut = Cut::of(&review.near_end, review);
     for line in cut.shown {
@@ -107,8 +107,8 @@ fn at_risk(document: &mut Document, review: &Review) {
     document.heading(format!("Out, and at risk until they are back: {}", ahead.at_risk.len()));
     document.note("By the model: too likely to hold less than the limit when the loan ends. Worst first.");
     let mut table = Table::new(vec![
-        Column::text("pack", 2.5),
-        Column::text("player", 2.5),
+        Column::text("pack", 2.8),
+        Column::text("player", 2.8),
         Column::text("due", 1.4),
         Column::number("limit", 0.8),
         Column::number("at return, 90 %", 1.8),
@@ -164,11 +164,11 @@ fn complaints(document: &mut Document, review: &Review) {
     );
     let mut table = Table::new(vec![
         Column::text("day", 1.4),
-        Column::text("pack", 2.5),
-        Column::text("player", 2.5),
+        Column::text("pack", 2.9),
+        Column::text("player", 2.9),
         Column::number("after h", 0.8),
         Column::text("sent", 1.4),
-        Column::text("would have been caught by", 3.6),
+        Column::text("would have been caught by", 3.2),
     ])
     .or_else_say("no complaint in the month");
     let cut = Cut::of(&review.complaints, review);
@@ -253,7 +253,7 @@ fn slots_in_doubt(document: &mut Document, review: &Review) {
         return;
     }
     let mut table = Table::new(vec![
-        Column::text("pack", 2.4),
+        Column::text("pack", 2.7),
         Column::text("slot", 1.3),
         Column::text("day", 1.4),
         Column::number("read", 0.8),
