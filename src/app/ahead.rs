@@ -8,6 +8,7 @@
 //! pack that waits for a round counts by what it holds now: a round may bring it back, and then it retires later than is said here.
 
 pub mod buying;
+mod course;
 mod past;
 mod risk;
 mod tally;
@@ -35,13 +36,11 @@ use super::foresight::Sight;
 use super::judging;
 use super::review::{Month, Whereabouts};
 use buying::Order;
+use course::along;
 use past::Past;
 pub use risk::AtRisk;
 use tally::Tally;
 pub use tally::{Band, MonthAhead};
-
-/// Chances below this at the end of the time looked at are nothing before it, and need no months.
-const NOTHING: f64 = 1e-6;
 
 /// What is to come of one make, or of all.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -407,22 +406,4 @@ impl Work<'_> {
             at_risk,
         }
     }
-}
-
-/// The chance now and at each month's end, made to grow only.
-fn along(months: &[(Date, u32)], chance: impl Fn(u32) -> f64) -> (f64, Vec<f64>) {
-    let now = chance(0);
-    let end = months.last().map_or(now, |&(_, days)| chance(days));
-    if end.max(now) < NOTHING {
-        return (0.0, vec![0.0; months.len()]);
-    }
-    let mut most = now;
-    let rising = months.iter().map(|&(_, days)| {
-        if most < 1.0 - NOTHING {
-            most = most.max(chance(days));
-        }
-        most
-    });
-    let rising = rising.collect();
-    (now, rising)
 }
