@@ -435,3 +435,65 @@ fn a_dead_pack_is_retired_by_laying_it_with_the_others() {
     assert!(shown(&yard).contains("where left with consignment autumn on 2026-11-02"), "{}", shown(&yard));
     yard.sandbox.is_sound();
 }
+
+#[test]
+fn the_desk_that_sent_it_off_cannot_take_that_back_either() {
+    let yard = opened();
+    let fit = yard.fit(1);
+    yard.scan(PACK, &[&fit[0], "yes"], &["-> box 1"]);
+    yard.done(&["consignment", "leave"]);
+    let before = yard.entries();
+    let said = yard.sandbox.run(&["undo"]);
+    assert!(said.code == 1 && flat(&said.err).contains("what has left stays gone"), "{said:?}");
+    assert_eq!(yard.entries(), before);
+    let said = yard.sandbox.run(&["judge", &fit[0]]);
+    assert!(said.out.starts_with("RECYCLE"), "{said:?}");
+}
+
+#[test]
+fn a_box_begun_at_one_desk_is_not_filled_with_another_kind_at_another() {
+    let yard = opened();
+    let (nickel, lithium) = (yard.dead(NICKEL, 2), yard.dead(LITHIUM, 1));
+    let mut one = yard.sandbox.begin(&["--desk", "one", "consignment", "pack"]);
+    one.say(&nickel[0]);
+    one.say("carton");
+    one.hear("goes into box 2");
+    yard.scan(&["--desk", "two", "consignment", "pack"], &[&lithium[0]], &["-> box 2"]);
+    one.say(&nickel[1]);
+    one.end();
+    let all: Vec<&String> = nickel.iter().chain(&lithium).collect();
+    let found = boxes(&yard, &all);
+    assert_eq!(found[2].0, 2);
+    assert!(found[0].0 != 2 && found[1].0 != 2, "{found:?}");
+}
+
+#[test]
+fn what_was_damaged_after_it_was_packed_does_not_leave_as_sound() {
+    let yard = opened();
+    let dead = yard.dead(LITHIUM, 2);
+    yard.scan(PACK, &[&dead[0], &dead[1]], &["sound -> box 1"]);
+    let said = yard.sandbox.session(&["bench"], &[&dead[0], "swollen"]);
+    assert!(said.code < 3, "{said:?}");
+    yard.refused(&["consignment", "leave"], "may be dangerous by now");
+    yard.scan(PACK, &[&dead[0], "no", &dead[0]], &["damaged -> box 2", "Do not charge"]);
+    yard.done(&["consignment", "leave"]);
+}
+
+#[test]
+fn names_that_differ_in_case_are_one_name() {
+    let yard = opened();
+    yard.refused(&["consignment", "open", "Autumn", "--handler", "X"], "is named `Autumn` already");
+}
+
+#[test]
+fn damaged_waste_shows_in_the_review_with_its_cautions() {
+    let yard = opened();
+    let fit = yard.fit(1);
+    yard.scan(PACK, &[&fit[0], "yes", "swollen"], &["damaged -> box"]);
+    let review = yard.json(&["review"]);
+    assert_eq!(review["isolate"].as_array().unwrap().len(), 1, "{}", review["isolate"]);
+    assert!(review["wrong"].to_string().contains("may be dangerous"), "{}", review["wrong"]);
+    yard.done(&["review", "--pdf", "r.pdf"]);
+    assert!(yard.pdf("r.pdf").contains("Do not charge, press or open it."));
+    assert!(flat(&yard.done(&["review"])).contains("Do not charge, press or open it."));
+}

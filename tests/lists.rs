@@ -192,3 +192,23 @@ fn a_list_whose_loans_are_due_by_now_sends_nothing() {
     }
     assert_eq!(ferry.list()["done"], Value::from(1));
 }
+
+/// A pack that waits on one list is not picked for another.
+#[test]
+fn two_lists_share_no_pack() {
+    let yard = Yard::new();
+    let packs = yard.fit(3);
+    for pack in &packs {
+        yard.carries(pack);
+    }
+    let of = |name: &str, wish: &str| -> Vec<String> {
+        let said = yard.sandbox.run(&["pick", "--for", wish, "--list", name, "--json"]);
+        assert!(said.code <= 1, "{said:?}");
+        let list: Value = serde_json::from_str(&said.out).unwrap();
+        let lines = list["list"]["lines"].as_array().unwrap();
+        lines.iter().map(|line| line["pack"].as_str().unwrap().to_owned()).collect()
+    };
+    let (one, two) = (of("one", "Wren:56:2"), of("two", "Wren:28:2"));
+    assert_eq!((one.len(), two.len()), (2, 1));
+    assert!(!one.contains(&two[0]), "{one:?} {two:?}");
+}

@@ -266,3 +266,40 @@ fn a_desk_takes_its_own_scan_of_a_shared_roll_call_back() {
     assert_eq!(names(&report(&yard, &["--look"])["missing"]), [packs[0].clone()]);
     yard.sandbox.is_sound();
 }
+
+#[test]
+fn yes_ends_the_roll_call_that_was_asked_about_and_no_later_one() {
+    let (yard, packs, _) = shelf(3);
+    let mut one = yard.sandbox.begin(&["--desk", "one", "muster", SHELF]);
+    for pack in &packs {
+        one.say(pack);
+    }
+    one.say("enter");
+    one.hear("3 seen, 0 not seen");
+    // Another desk ends it, and begins the next one.
+    yard.sandbox.run(&["--desk", "two", "muster", SHELF, "--done"]);
+    yard.sandbox.run(&["--desk", "two", "muster", SHELF, &packs[0]]);
+    one.say("yes");
+    let said = one.end();
+    assert!(said.out.contains("was ended at another desk"), "{said:?}");
+    let still = report(&yard, &["--look"]);
+    assert_eq!(still["ended"], Value::Null, "{still}");
+}
+
+#[test]
+fn a_missing_pack_that_goes_out_is_with_the_borrower() {
+    let yard = Yard::new();
+    let pack = yard.fit(1).remove(0);
+    let player = yard.carries(&pack);
+    let shelf = yard.place("shelf", None);
+    yard.sandbox.run(&["muster", &shelf, &player, "--done"]);
+    yard.sandbox.run(&["muster", &shelf, "enter"]);
+    yard.sandbox.session(&["muster", &shelf], &["enter", "yes"]);
+    let lost = |yard: &Yard| yard.json(&["review"])["lost"].as_array().unwrap().len();
+    assert_eq!(lost(&yard), 1);
+    yard.lend(&pack, &player);
+    assert_eq!(lost(&yard), 0);
+    let fleet = yard.json(&["review"])["fleet"].clone();
+    let out = fleet.as_array().unwrap().iter().find(|row| row["where"] == "out").unwrap();
+    assert_eq!(out["counts"].as_object().unwrap().values().map(|n| n.as_u64().unwrap()).sum::<u64>(), 1);
+}

@@ -151,3 +151,13 @@ fn what_is_unknown_or_out_of_range_is_refused_and_nothing_is_written() {
     yard.scan(&["intake"], &[&players[0], "nopack"], &["is new to the ledger"]);
     yard.refused(&["tags", "again", "--of", "2", "--unused"], "no tag is left to print");
 }
+
+#[test]
+fn what_is_printed_is_in_the_log_and_stays_there() {
+    let yard = Yard::new();
+    let said = yard.sandbox.run(&["--operator", "ZZ", "tags", "print", "pack", "--out", "zz.pdf"]);
+    assert!(said.code == 2 && !yard.sandbox.path().join("zz.pdf").exists(), "{said:?}");
+    print(&yard, "pack", "3");
+    let said = yard.sandbox.run(&["undo"]);
+    assert!(said.code == 1 && said.err.contains("on paper"), "{said:?}");
+}

@@ -13,6 +13,7 @@ use crate::domain::facts::ConsignmentFacts;
 use crate::domain::finding::{CAUTIONS, Finding};
 use crate::domain::ids::{ConsignmentId, PackId, Thing, ThingKind};
 use crate::domain::make::Chemistry;
+use crate::domain::moment::Moment;
 use crate::domain::pack::{Consigned, PackFacts};
 use crate::domain::tag::TagKind;
 use crate::domain::verdict::{Step, Verdict};
@@ -37,7 +38,12 @@ const NAME: usize = 60;
 /// When the name is taken or no name.
 pub fn open(here: &mut Here<'_>, name: &str, handler: &str) -> Result<Answer, AppError> {
     let (name, handler) = (line("name", name)?, line("handler", handler)?);
-    if here.ledger.all(ThingKind::Consignment)?.iter().any(|(_, facts)| facts.name() == Some(&name)) {
+    if here
+        .ledger
+        .all(ThingKind::Consignment)?
+        .iter()
+        .any(|(_, facts)| facts.name().is_some_and(|known| known.eq_ignore_ascii_case(&name)))
+    {
         return Err(AppError::input(
             format!("a consignment is named `{name}` already"),
             "choose another name",
@@ -118,10 +124,36 @@ fn send_off(here: &mut Here<'_>, name: Option<&str>, reference: Option<&str>) ->
     }
     let reference = reference.map(|number| line("number", number)).transpose()?;
     let at = here.desk.now();
+    let worse = damaged_since(here.ledger, &facts, at)?;
+    if !worse.is_empty() {
+        return Err(AppError::input(
+            format!("packed as sound, and may be dangerous by now: {}", worse.join(", ")),
+            "scan each at `consignment pack`, NO, and scan it again: it goes into a box for damaged ones",
+        ));
+    }
     let packs: Vec<PackId> = facts.packs.keys().copied().collect();
     let text = format!("consignment {} has left with {}", facts.name, count(packs.len(), "pack", "packs"));
     here.desk.record(here.ledger, vec![ConsignmentLeft { consignment, packs, reference, at }.into()])?;
     Ok(Answer::done(text).and("none of them can go out again"))
+}
+
+/// Packs that were packed as sound, and on which something was seen since, or that are isolated by now.
+fn damaged_since(
+    ledger: &mut Ledger,
+    of: &ConsignmentFacts,
+    now: Moment,
+) -> Result<Vec<String>, LedgerError> {
+    let mut worse = Vec::new();
+    for (&pack, _) in of.packs.iter().filter(|(_, (condition, _))| *condition == Condition::Sound) {
+        let facts: PackFacts = ledger.facts(pack.into())?.unwrap_or_default();
+        let ask = Ask { pack, step: Step::Look, player: None, due: None, now };
+        let (ruling, told) = judging::look(ledger, ask)?;
+        let seen = facts.findings.iter().any(|(finding, _)| finding.is_dangerous());
+        if seen || ruling.verdict == Verdict::Isolate {
+            worse.push(told.pack);
+        }
+    }
+    Ok(worse)
 }
 
 /// What one box may hold: packs of one chemistry, if it is known, in one condition.
@@ -239,12 +271,20 @@ impl Gather {
 
     /// The number of the box for packs of a kind: the last one begun for it, or a new one.
     fn number(&self, ledger: &mut Ledger, of: &ConsignmentFacts, kind: Kind) -> Result<u32, AppError> {
-        if let Some(number) = self.begun.get(&kind) {
+        // Another desk may have begun a box of the same number for another kind meanwhile.
+        if let Some(number) = self.begun.get(&kind)
+            && !of.packs.values().any(|(_, taken)| taken == number)
+        {
             return Ok(*number);
         }
+        // One pack tells of its whole box.
+        let mut boxes: BTreeMap<u32, (PackId, Condition)> = BTreeMap::new();
+        for (&pack, &(condition, number)) in &of.packs {
+            boxes.entry(number).or_insert((pack, condition));
+        }
         let mut of_kind = None;
-        for (pack, &(condition, number)) in &of.packs {
-            let packed: PackFacts = ledger.facts((*pack).into())?.unwrap_or_default();
+        for (number, (pack, condition)) in boxes {
+            let packed: PackFacts = ledger.facts(pack.into())?.unwrap_or_default();
             if (chemistry(ledger, &packed)?, condition) == kind {
                 of_kind = of_kind.max(Some(number));
             }

@@ -10,6 +10,7 @@ mod report;
 use crate::domain::command::Command;
 use crate::domain::event::{Event, MusterBegan, MusterEnded, PackSeen};
 use crate::domain::facts::{MusterFacts, PlaceFacts, PlayerFacts};
+use crate::domain::finding::CAUTIONS;
 use crate::domain::ids::{MusterId, PackId, PlaceId, PlayerId, ThingKind};
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
@@ -30,6 +31,8 @@ pub use report::{Missing, Report, Unexpected, latest, report};
 pub struct Muster {
     place: PlaceId,
     name: String,
+    /// The roll call that this session scans for, once it is open.
+    muster: Option<MusterId>,
     /// ENTER was scanned: YES ends the roll call.
     asked: bool,
     /// The pack scanned last: a place that is scanned takes it.
@@ -91,17 +94,39 @@ impl Muster {
     /// When there is no such place.
     pub fn new(ledger: &mut Ledger, text: &str) -> Result<Self, AppError> {
         let place = place(ledger, text)?;
-        Ok(Self { place, name: lookup::name_of(ledger, place.into())?, asked: false, last: None })
+        Ok(Self {
+            place,
+            name: lookup::name_of(ledger, place.into())?,
+            muster: None,
+            asked: false,
+            last: None,
+        })
     }
 
     /// The open roll call, begun by this scan where none was.
-    fn open(&self, here: &mut Here<'_>) -> Result<(MusterId, MusterFacts), AppError> {
+    fn open(&mut self, here: &mut Here<'_>) -> Result<(MusterId, MusterFacts), AppError> {
+        if let Some(ours) = self.muster {
+            let facts: MusterFacts = here.ledger.facts(ours.into())?.unwrap_or_default();
+            if facts.ended.is_some() {
+                (self.muster, self.asked) = (None, false);
+                return Err(AppError::input(
+                    format!("the roll call of {} was ended at another desk", self.name),
+                    "scan again to begin another one; nothing is entered",
+                ));
+            }
+            // Its beginning may have been taken back.
+            if facts.began.is_some() {
+                return Ok((ours, facts));
+            }
+        }
         if let Some(open) = open_one(here.ledger, self.place)? {
+            self.muster = Some(open.0);
             return Ok(open);
         }
         let at = here.desk.now();
         let muster = MusterId::draw(at, &mut here.desk.random);
         here.desk.record(here.ledger, vec![MusterBegan { muster, place: self.place, at }.into()])?;
+        self.muster = Some(muster);
         Ok((muster, MusterFacts { place: Some(self.place), began: Some(at), ..MusterFacts::default() }))
     }
 
@@ -163,7 +188,11 @@ impl Muster {
         if let Some(takes) = tray.tray.filter(|takes| *takes != ruling.verdict) {
             let to = told.tray.clone().unwrap_or_else(|| format!("a tray for {}", ruling.verdict));
             let text = format!("pack {name} is {}, and {} takes {takes}", ruling.verdict, self.name);
-            return Ok(Answer::no(text).and(to_go).next(format!("carry it to {to}, and scan it there")));
+            let mut answer = Answer::no(text);
+            if ruling.verdict == Verdict::Isolate {
+                answer = answer.and(CAUTIONS);
+            }
+            return Ok(answer.and(to_go).next(format!("carry it to {to}, and scan it there")));
         }
         let text = match (expected, lay) {
             (true, _) => format!("pack {name}, {}", ruling.verdict),
@@ -176,8 +205,10 @@ impl Muster {
             }
             (false, None) => format!("pack {name}, {}, lay in no place until now", ruling.verdict),
         };
-        let answer = if ruling.verdict == Verdict::Isolate { Answer::no(text) } else { Answer::done(text) };
-        Ok(answer.and(to_go))
+        Ok(match ruling.verdict {
+            Verdict::Isolate => Answer::no(text).and(CAUTIONS).and(to_go),
+            _ => Answer::done(text).and(to_go),
+        })
     }
 
     /// Says what is not seen yet, and asks whether that is all.
@@ -264,7 +295,9 @@ impl Work for Muster {
             Command::Enter => self.ask(here),
             Command::Yes if self.asked => {
                 self.asked = false;
+                self.open(here)?;
                 let report = end(here, self.place)?;
+                self.muster = None;
                 let answer = Answer::done(report.summary());
                 Ok(report.missing.iter().take(report::NAMED).fold(answer, |answer, missing| {
                     answer.and(format!("missing: {}, last seen {}", missing.pack, missing.last_seen()))

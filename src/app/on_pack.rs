@@ -2,7 +2,7 @@
 
 use crate::domain::event::{Charged, Event, FindingSeen, PackFound, PackPlaced, PackRetired};
 use crate::domain::facts::PlaceFacts;
-use crate::domain::finding::Finding;
+use crate::domain::finding::{CAUTIONS, Finding};
 use crate::domain::ids::{PackId, PlaceId};
 use crate::domain::pack::PackFacts;
 use crate::domain::verdict::{Step, Verdict};
@@ -91,6 +91,9 @@ pub(crate) fn put(here: &mut Here<'_>, pack: PackId, place: PlaceId) -> Result<A
     if tray.tray == Some(Verdict::Recycle) && facts.retired.is_none() {
         events.push(PackRetired { pack, at: now }.into());
         answer = answer.and("retired: it waits for the recycler");
+    }
+    if ruling.verdict == Verdict::Isolate {
+        answer = answer.and(CAUTIONS);
     }
     here.desk.record(here.ledger, events)?;
     Ok(answer)

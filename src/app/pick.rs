@@ -228,7 +228,7 @@ pub fn pick(ledger: &mut Ledger, wishes: &[Wish], now: Moment) -> Result<Picked,
         Ok::<(), LedgerError>(())
     })?;
     let mut loans = Vec::new();
-    let mut taken: BTreeSet<PackId> = BTreeSet::new();
+    let mut taken: BTreeSet<PackId> = list::promised(ledger, now)?;
     for (place, wish) in wishes.iter().enumerate() {
         let offers = work.offers(place);
         let mut free = offers.iter().filter(|(_, candidate)| !taken.contains(&candidate.id));

@@ -23,6 +23,7 @@ use crate::domain::ids::{CartonId, LotId, PackId, SlotId, Thing, ThingKind};
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
 use crate::domain::units::MilliampHours;
+use crate::domain::verdict::Rule;
 use crate::ledger::entry::clock_before;
 use crate::ledger::{Ledger, LedgerError};
 use crate::policy::limits::{limit, thirstiest};
@@ -250,6 +251,19 @@ fn fans(
     Ok(())
 }
 
+/// Packs with borrowers that will hardly keep the promise: by the judge today or by the model until they are back; those that may be
+/// dangerous are told apart.
+pub fn at_risk(review: &Review) -> usize {
+    let mut packs: HashSet<&str> = review
+        .out_at_risk
+        .iter()
+        .filter(|line| !matches!(line.rule, Rule::Notice | Rule::Finding))
+        .map(|line| line.pack.as_str())
+        .collect();
+    packs.extend(review.ahead.iter().flat_map(|ahead| &ahead.at_risk).map(|line| line.pack.as_str()));
+    packs.len()
+}
+
 /// What is wrong, in sentences, gravest first.
 fn wrong(review: &Review) -> Vec<String> {
     let mut wrong = Vec::new();
@@ -263,9 +277,10 @@ fn wrong(review: &Review) -> Vec<String> {
         "pack may be dangerous: keep it apart",
         "packs may be dangerous: keep them apart",
     );
-    let risk = review.ahead.as_ref().map_or(review.out_at_risk.len(), |ahead| ahead.at_risk.len());
+    let called = review.isolate.iter().filter(|line| line.place == Whereabouts::Out).count();
+    say(called, "of them is with a borrower: call it back", "of them are with borrowers: call them back");
     say(
-        risk,
+        at_risk(review),
         "pack is with a borrower and will hardly keep the promise until it is back",
         "packs are with borrowers and will hardly keep the promise until they are back",
     );

@@ -383,9 +383,11 @@ impl<W: Work> Session<W> {
                 let kinds: Vec<&str> = entries.iter().map(|entry| entry.event.kind()).collect();
                 Ok(Answer::done(format!("taken back: {}", kinds.join(", "))))
             }
-            Err(error @ (LedgerError::NothingToUndo(_) | LedgerError::Overtaken { .. })) => {
-                Ok(Answer::no(error.to_string()).next("look at the pack with `show`, or go on scanning"))
-            }
+            Err(
+                error @ (LedgerError::NothingToUndo(_)
+                | LedgerError::Overtaken { .. }
+                | LedgerError::Final(_)),
+            ) => Ok(Answer::no(error.to_string()).next("look at the pack with `show`, or go on scanning")),
             Err(error) => Err(error.into()),
         }
     }

@@ -200,7 +200,7 @@ impl Look<'_> {
             return;
         }
         self.waste.take(self.settings, pack);
-        if matches!(Whereabouts::of(pack), Whereabouts::Waste | Whereabouts::Left) {
+        if Whereabouts::of(pack) == Whereabouts::Left {
             return;
         }
         let what = lookup::label(&pack.codes);
@@ -210,6 +210,9 @@ impl Look<'_> {
             let here = out.clone().unwrap_or_else(|| place.words().to_owned());
             let item = Item { what: what.clone(), place: here, why: notice.text.clone() };
             self.notices.push((out.is_none(), item));
+        }
+        if place == Whereabouts::Waste {
+            return;
         }
         if let Some(since) = pack.missing {
             let why = format!("not found where it should be since {}", since.day(self.zone));

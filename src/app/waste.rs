@@ -179,6 +179,13 @@ impl Tally {
                 ));
             }
         }
+        let damaged = waste.items.iter().filter(|item| item.damaged).count();
+        if damaged > 0 {
+            waste.warnings.push(format!(
+                "{} of it may be dangerous: keep apart, and let leave first",
+                count(damaged, "pack", "packs")
+            ));
+        }
         if waste.mass_g >= waste.limit_g {
             waste.warnings.push(format!(
                 "{} kg are on hand, and less than {} kg may be kept",

@@ -86,14 +86,16 @@ impl From<LedgerError> for CliError {
             LedgerError::Exists(_) => "choose another name, or move the old file away",
             LedgerError::NoPolicy => "adopt one: packmuster policy adopt FILE",
             LedgerError::Zone(_) => "give an IANA name such as Europe/London",
-            LedgerError::NothingToUndo(_) | LedgerError::Overtaken { .. } => "look with `packmuster show`",
+            LedgerError::NothingToUndo(_) | LedgerError::Overtaken { .. } | LedgerError::Final(_) => {
+                "look with `packmuster show`"
+            }
             LedgerError::Policy(_) | LedgerError::NotALedger(_) | LedgerError::Newer { .. } => {
                 return Self { exit: Exit::Bad, text: error.to_string(), hint: None };
             }
             _ => return Self::fault(error.to_string()),
         };
         let exit = match error {
-            LedgerError::NothingToUndo(_) | LedgerError::Overtaken { .. } => Exit::No,
+            LedgerError::NothingToUndo(_) | LedgerError::Overtaken { .. } | LedgerError::Final(_) => Exit::No,
             _ => Exit::Bad,
         };
         Self { exit, text: error.to_string(), hint: Some(hint.to_owned()) }

@@ -11,6 +11,7 @@ use crate::app::review::{
     Whereabouts,
 };
 use crate::app::waste::Item;
+use crate::domain::finding::CAUTIONS;
 use crate::domain::verdict::Verdict;
 
 use super::Exit;
@@ -67,6 +68,9 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
     Ok(Exit::Yes)
 }
 
+/// The list beside which the cautions stand.
+const KEEP_APART: &str = "TO KEEP APART";
+
 /// The review as tables.
 pub(super) fn text(context: &Context, review: &Review) -> String {
     let mut text = vec![
@@ -94,7 +98,7 @@ pub(super) fn text(context: &Context, review: &Review) -> String {
         ("NEARING THE END", &review.near_end),
         ("TO RECONDITION", &review.recondition),
         ("TO RECYCLE", &review.recycle),
-        ("TO KEEP APART", &review.isolate),
+        (KEEP_APART, &review.isolate),
         ("OUT, AND WOULD NOT PASS TODAY", &review.out_at_risk),
     ];
     for (title, lines) in lists {
@@ -102,6 +106,9 @@ pub(super) fn text(context: &Context, review: &Review) -> String {
         text.push(format!("{title}: {}", lines.len()));
         if !lines.is_empty() {
             text.push(list(context, lines));
+        }
+        if title == KEEP_APART && !lines.is_empty() {
+            text.push(output::wrap(CAUTIONS, context.width));
         }
     }
     text.push(String::new());

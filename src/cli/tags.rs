@@ -1,5 +1,6 @@
 //! `packmuster tags`.
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use crate::app::printing::{self, Lost, Printing};
@@ -14,7 +15,7 @@ use super::Exit;
 use super::context::Context;
 use super::error::CliError;
 use super::output;
-use super::paper::{Paper, write};
+use super::paper::{Paper, must_be_free, write};
 
 /// Print tags: sheets or rolls of fresh codes, the command card, a calibration page
 ///
@@ -253,8 +254,8 @@ fn sheet(
     let request = SheetRequest { geometry: &geometry, labels: &labels, start: onto.start, drift, marks };
     let bytes = labels::sheet(&request).map_err(|error| fault(&error))?;
     let out = onto.out.clone().unwrap_or_else(|| PathBuf::from(format!("tags-{kind}.pdf")));
-    // The file first: a code that is in the log and on no paper is only lost, the other way round it could be drawn again.
-    write(&out, &bytes)?;
+    // The log first: a code that is in it and on no paper is only lost, the other way round it could be drawn again.
+    must_be_free(&out)?;
     let printing = match ledger {
         Some(ledger) => {
             let mut desk = context.staffed_desk(ledger)?;
@@ -263,6 +264,7 @@ fn sheet(
         }
         None => None,
     };
+    write(&out, &bytes)?;
     let printed = Printed {
         file: out.display().to_string(),
         kind,
@@ -310,8 +312,9 @@ fn log(context: &Context, codes: bool) -> Result<(), CliError> {
     output::line(&output::table(context, &heads, &rows, &[0, 4, 5, 6]))?;
     if codes {
         for of in &report.printings {
+            let unused: HashSet<&str> = of.unused.iter().map(String::as_str).collect();
             for (place, code) in of.codes.iter().enumerate() {
-                let state = if of.unused.contains(code) { ", not in use" } else { "" };
+                let state = if unused.contains(code.as_str()) { ", not in use" } else { "" };
                 let shown = code.parse::<Tag>().map_or_else(|_foreign| code.clone(), |tag| tag.to_string());
                 output::line(&format!("printing {}, label {}: {shown}{state}", of.number, place + 1))?;
             }

@@ -295,6 +295,7 @@ impl PackFacts {
                 if self.loan.is_some() {
                     self.odd(Oddity::LentWhileOut, e.at);
                 }
+                self.turn_up();
                 self.loans = self.loans.saturating_add(1);
                 self.loan = Some(OpenLoan { loan: e.loan, since: e.at, due: e.due });
                 self.place = None;
@@ -411,7 +412,7 @@ impl PackFacts {
         let sum = self.ride_cycles(e.used);
         *sum = sum.plus(e.used.cycles);
         if e.found {
-            self.written_off = None;
+            self.turn_up();
         } else {
             self.missing = Some(e.at);
             self.odd(Oddity::Missing, e.at);

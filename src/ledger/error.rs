@@ -92,6 +92,9 @@ pub enum LedgerError {
     /// This desk has nothing to take back.
     #[error("desk {0} has no scan to take back")]
     NothingToUndo(String),
+    /// What was done stays done: it is on the road, or on paper.
+    #[error("the last scan of this desk cannot be taken back: {0}")]
+    Final(&'static str),
     /// A later act builds on the one to take back.
     #[error(
         "the last scan of desk {desk} cannot be taken back: {thing} was scanned again since, at desk {by}"

@@ -9,6 +9,15 @@ use super::entry::{Act, Entry};
 use super::error::LedgerError;
 use super::file::Ledger;
 
+/// Why what was entered cannot be taken back, if so.
+const fn stays(event: &Event) -> Option<&'static str> {
+    match event {
+        Event::ConsignmentLeft(_) => Some("the consignment is on its way, and what has left stays gone"),
+        Event::TagsPrinted(_) => Some("the tags are on paper, and no code is printed twice"),
+        _ => None,
+    }
+}
+
 impl Ledger {
     /// Voids the last act of a desk that is not taken back yet, and returns its entries.
     ///
@@ -16,12 +25,15 @@ impl Ledger {
     ///
     /// # Errors
     /// [`LedgerError::NothingToUndo`], or [`LedgerError::Overtaken`] when a later act touched the same pack, player, slot,
-    /// loan or code; nothing is written then.
+    /// loan or code, or [`LedgerError::Final`] when what was done has left the house; nothing is written then.
     pub fn undo(&mut self, mut act: Act) -> Result<Vec<Entry>, LedgerError> {
         self.transact(|ledger| {
             let target =
                 ledger.last_act(&act.desk)?.ok_or_else(|| LedgerError::NothingToUndo(act.desk.clone()))?;
             let entries = ledger.entries_of_act(target)?;
+            if let Some(why) = entries.iter().find_map(|entry| stays(&entry.event)) {
+                return Err(LedgerError::Final(why));
+            }
             let mut things: Vec<Thing> = entries.iter().flat_map(|entry| entry.event.things()).collect();
             things.sort_unstable();
             things.dedup();

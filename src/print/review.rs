@@ -6,8 +6,7 @@ mod charts;
 mod lists;
 
 use crate::app::ahead::buying::Order;
-use crate::app::answer;
-use crate::app::review::{Figures, Lives, Review};
+use crate::app::review::{Figures, Lives, Review, at_risk};
 use crate::domain::finding::CAUTIONS;
 use crate::domain::moment::day_after;
 use crate::domain::verdict::Verdict;
@@ -78,7 +77,7 @@ impl<'a, T> Cut<'a, T> {
 /// The page that a manager reads.
 fn manager(document: &mut Document, review: &Review) {
     let count = |list: usize| list.to_string();
-    let out = review.ahead.as_ref().map_or(review.out_at_risk.len(), |ahead| ahead.at_risk.len());
+    let out = at_risk(review);
     document.figures(vec![
         ("players can go out today".to_owned(), review.can_go.to_string()),
         ("packs near their end".to_owned(), count(review.near_end.len())),
@@ -106,7 +105,7 @@ fn manager(document: &mut Document, review: &Review) {
     document.heading("What to buy, and by when");
     buying(document, review);
     document.heading("What is wrong");
-    if !review.isolate.is_empty() {
+    if !review.isolate.is_empty() || review.waste.items.iter().any(|item| item.damaged) {
         document.callout(CAUTIONS);
     }
     let wrong: Vec<String> = review.wrong.iter().take(ROWS).map(|line| format!("- {line}.")).collect();
@@ -201,17 +200,7 @@ fn fleet(document: &mut Document, review: &Review) {
         row.push(counts.iter().sum::<u32>().to_string());
         table.row(row);
     }
-    document.table(
-        format!(
-            "{} by where they are and what the judge says",
-            answer::count(packs(review), "pack", "packs")
-        ),
-        table,
-    );
-}
-
-fn packs(review: &Review) -> usize {
-    usize::try_from(review.packs).unwrap_or(usize::MAX)
+    document.table("Packs by where they are and what the judge says", table);
 }
 
 /// Lots that die early, in sentences.

@@ -146,7 +146,8 @@ pub fn manifest(ledger: &mut Ledger, name: Option<&str>) -> Result<Manifest, App
     let zone = ledger.zone().clone();
     let mut packs = Vec::new();
     let mut sums: BTreeMap<(Condition, Option<Chemistry>), Sum> = BTreeMap::new();
-    let mut boxes: BTreeMap<u32, (Condition, Option<Chemistry>, Sum)> = BTreeMap::new();
+    // By what is in it too: should a box ever hold two kinds, the paper says so.
+    let mut boxes: BTreeMap<(u32, Condition, Option<Chemistry>), Sum> = BTreeMap::new();
     for (&pack, &(condition, number)) in &facts.packs {
         let keep = ledger.joined_to(pack)?;
         let of: PackFacts = ledger.facts(keep.into())?.unwrap_or_default();
@@ -158,8 +159,7 @@ pub fn manifest(ledger: &mut Ledger, name: Option<&str>) -> Result<Manifest, App
         let energy = make.map(|make| (make.energy(), make.cell_energy()));
         let kind = sums.entry((condition, chemistry)).or_default();
         kind.add(mass, energy, since);
-        let container = boxes.entry(number).or_insert_with(|| (condition, chemistry, Sum::default()));
-        container.2.add(mass, energy, since);
+        boxes.entry((number, condition, chemistry)).or_default().add(mass, energy, since);
         let mut seen: Vec<&str> = of
             .findings
             .iter()
@@ -197,7 +197,7 @@ pub fn manifest(ledger: &mut Ledger, name: Option<&str>) -> Result<Manifest, App
         un: un(chemistry),
         notes: notes(rule, chemistry, condition, &sum),
     });
-    let containers = boxes.into_iter().map(|(number, (condition, chemistry, sum))| Container {
+    let containers = boxes.into_iter().map(|((number, condition, chemistry), sum)| Container {
         number,
         chemistry,
         condition,

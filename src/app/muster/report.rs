@@ -7,6 +7,7 @@ use crate::domain::facts::MusterFacts;
 use crate::domain::ids::{MusterId, PlaceId, PlayerId, ThingKind};
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
+use crate::ledger::entry::clock_before;
 use crate::ledger::{Ledger, LedgerError};
 
 use crate::app::error::AppError;
@@ -53,7 +54,7 @@ impl Missing {
     pub fn last_seen(&self) -> String {
         match self.seen {
             Some(day) => format!("on {day}, {}", self.place),
-            None => format!("never, {}", self.place),
+            None => format!("never before that; now {}", self.place),
         }
     }
 }
@@ -166,7 +167,13 @@ pub fn report(ledger: &mut Ledger, muster: MusterId) -> Result<Report, AppError>
     for pack in missing {
         let keep = ledger.joined_to(pack)?;
         let facts: PackFacts = ledger.facts(keep.into())?.unwrap_or_default();
-        let (seen, place) = last_place(ledger, &facts, of.ended.unwrap_or(Moment::from_millis(i64::MAX)))?;
+        let until = of.ended.unwrap_or(Moment::from_millis(i64::MAX));
+        // What was known when it ended: a pack may have turned up since.
+        let then = match of.ended {
+            Some(at) => ledger.facts_until::<PackFacts>(keep.into(), clock_before(at))?.unwrap_or_default(),
+            None => facts.clone(),
+        };
+        let (seen, place) = last_place(ledger, &then, until)?;
         let settings = ledger.settings()?;
         let make = facts.make.and_then(|make| settings.makes.get(&make));
         let make = make.map_or_else(|| "unknown".to_owned(), |make| make.name.clone());

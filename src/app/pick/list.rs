@@ -1,5 +1,7 @@
 //! A list of picked packs that is kept: fetched shelf by shelf, and ticked off by scanning at dispatch.
 
+use std::collections::BTreeSet;
+
 use jiff::civil::Date;
 use serde::Serialize;
 
@@ -18,6 +20,9 @@ use crate::app::error::AppError;
 use crate::app::judging::{self, Ask};
 use crate::app::lookup;
 use crate::app::session::Here;
+
+/// Days for which a list keeps its packs from other lists.
+const PROMISED_DAYS: i64 = 7;
 
 /// A list of packs that are to go out.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -132,7 +137,7 @@ pub fn show(ledger: &mut Ledger, name: Option<&str>, now: Moment) -> Result<List
 fn tell(ledger: &mut Ledger, line: &PickLine, made: Moment, now: Moment) -> Result<Line, AppError> {
     let pack = ledger.joined_to(line.pack)?;
     let facts: PackFacts = ledger.facts(pack.into())?.unwrap_or_default();
-    let done = is_done(&facts, made);
+    let done = is_done(&facts, line, made);
     let ask = Ask { pack, step: Step::Dispatch, player: line.player, due: Some(line.due), now };
     let (ruling, told) = judging::look(ledger, ask)?;
     let place = match (facts.ride, facts.place) {
@@ -164,9 +169,32 @@ fn tell(ledger: &mut Ledger, line: &PickLine, made: Moment, now: Moment) -> Resu
     })
 }
 
-/// True when a pack has gone out since the list was made.
-fn is_done(pack: &PackFacts, made: Moment) -> bool {
-    pack.loan.is_some_and(|loan| loan.since >= made) || pack.returned.is_some_and(|at| at > made)
+/// True when a pack has gone out for this line since the list was made.
+fn is_done(pack: &PackFacts, line: &PickLine, made: Moment) -> bool {
+    match pack.loan {
+        Some(loan) => loan.since >= made && loan.due == line.due,
+        None => pack.returned.is_some_and(|at| at > made),
+    }
+}
+
+/// Packs that wait on other lists of the last days to go out: they are promised.
+///
+/// # Errors
+/// A fault of the ledger.
+pub(super) fn promised(ledger: &mut Ledger, now: Moment) -> Result<BTreeSet<PackId>, LedgerError> {
+    let mut packs = BTreeSet::new();
+    for (_, facts) in ledger.all(ThingKind::Pick)? {
+        let Ok(list) = PickFacts::try_from(facts) else { continue };
+        let Some(made) = list.made.filter(|made| now.days_since(*made) < PROMISED_DAYS) else { continue };
+        for line in list.lines {
+            let pack = ledger.joined_to(line.pack)?;
+            let facts: PackFacts = ledger.facts(pack.into())?.unwrap_or_default();
+            if !is_done(&facts, &line, made) {
+                packs.insert(pack);
+            }
+        }
+    }
+    Ok(packs)
 }
 
 /// A list as dispatch uses it.
@@ -186,9 +214,11 @@ impl Sheet {
         }
         lists.sort_by_key(|list| list.made);
         let known: Vec<String> = lists.iter().map(|list| list.name.clone()).collect();
-        let found = lists.into_iter().rev().find(|list| match name {
-            Some(name) => list.name.eq_ignore_ascii_case(name.trim()),
-            None => true,
+        let exact = name.filter(|name| lists.iter().any(|list| list.name == name.trim()));
+        let found = lists.into_iter().rev().find(|list| match (exact, name) {
+            (Some(exact), _) => list.name == exact.trim(),
+            (None, Some(name)) => list.name.eq_ignore_ascii_case(name.trim()),
+            (None, None) => true,
         });
         let list = found.ok_or_else(|| {
             let known = if known.is_empty() {
@@ -217,7 +247,7 @@ impl Sheet {
         for line in &self.lines {
             let pack = ledger.joined_to(line.pack)?;
             let facts: PackFacts = ledger.facts(pack.into())?.unwrap_or_default();
-            if is_done(&facts, self.made) {
+            if is_done(&facts, line, self.made) {
                 done += 1;
             } else if next.is_none() {
                 next = Some((facts, line.player));

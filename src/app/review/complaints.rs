@@ -85,8 +85,9 @@ fn loan_before(
 ) -> Result<Option<(Entry, LoanBegan)>, LedgerError> {
     let mut last = None;
     for (told, wrong) in ledger.history(pack.into())? {
+        // The story tells corrections where they stand: what was entered later may come before.
         if told.position >= entry.position {
-            break;
+            continue;
         }
         if let (Event::LoanBegan(e), false) = (&told.event, wrong) {
             let loan = e.clone();

@@ -61,6 +61,13 @@ impl Work {
         }
         if matches!(place, Whereabouts::WrittenOff | Whereabouts::Left | Whereabouts::Waste) {
             // It is in no list of the fleet: nobody can do anything with it, or it is told as waste.
+            if place == Whereabouts::Waste
+                && let Some(reason) =
+                    ruling.reasons.first().filter(|reason| reason.verdict == Verdict::Isolate)
+            {
+                let line = self.line(pack, place, reason);
+                self.review.isolate.push(line);
+            }
             if let Some(standing) = self.review.fleet.iter_mut().find(|standing| standing.place == place) {
                 *standing.counts.entry(ruling.verdict).or_default() += 1;
             }

@@ -257,6 +257,16 @@ fn things(review: &Review) -> Vec<Row> {
         value: text(slot.bias_mah.map(|bias| format!("{bias:.1}"))),
         ..Row::of("slot")
     }));
+    rows.extend(review.slots.iter().flat_map(|check| &check.again).map(|line| Row {
+        pack: line.pack.clone(),
+        place: line.slot.clone(),
+        found: line.why.clone(),
+        limit: mah(Some(line.limit_mah)),
+        margin: format!("freed of the bias {} mAh", line.corrected_mah),
+        day: line.day.to_string(),
+        value: line.read_mah.to_string(),
+        ..Row::of("read_again")
+    }));
     rows.extend(review.cartons.iter().map(|line| Row {
         pack: line.carton.clone(),
         make: line.make.clone(),

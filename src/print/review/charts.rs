@@ -71,13 +71,15 @@ pub(super) fn retirements(review: &Review) -> Chart {
     let mut chart = Chart::new("Retirements to come", "", "packs in a month");
     let Some(ahead) = &review.ahead else { return chart };
     let mut expected = 0.0;
+    let mut until = "";
     for month in ahead.all.months.iter().take(MONTHS) {
         expected += month.expected;
+        until = &month.month;
         chart = chart.bar(bar(month));
     }
     chart
         .reading(format!(
-            "About {expected:.0} packs will fall below their limit in the next {MONTHS} months, beside about {:.0} that may lie below \
+            "About {expected:.0} packs will fall below their limit until the end of {until}, beside about {:.0} that may lie below \
              it already; the whiskers hold what comes in 9 of 10 cases.",
             ahead.all.below_now_expected
         ))
