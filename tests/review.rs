@@ -26,8 +26,8 @@ fn pdf_text(path: &std::path::Path) -> Vec<String> {
 
 /// The text of a page, without its tags.
 fn page_text(page: &str) -> String {
-    let body = &page[page.find("<main").unwrap()..];
-    let (mut text, mut tag) = (String::new(), false);
+    let body = page.split_once("<main").unwrap().1;
+    let (mut text, mut tag) = (String::new(), true);
     for character in body.chars() {
         match character {
             '<' => tag = true,
@@ -276,7 +276,7 @@ fn what_is_drawn_of_the_fleet_is_what_was_counted() {
         .split("<g class=\"tick across\">")
         .skip(1)
         .map(|tick| {
-            let text = &tick[tick.find("<text").unwrap()..];
+            let text = tick.split_once("<text").unwrap().1;
             let value = text.split('>').nth(1).unwrap().split('<').next().unwrap().replace(',', "");
             (number(text, "x"), value.parse().unwrap())
         })

@@ -112,6 +112,9 @@ pub struct Ahead {
     pub at_risk: Vec<AtRisk>,
 }
 
+/// What is to come, and the ends of those packs that will have reached theirs.
+pub(crate) type Looked = (Ahead, HashMap<PackId, Ends>);
+
 /// When a pack will have reached its end.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Ends {
@@ -167,7 +170,7 @@ pub(crate) fn ahead_until(
     (now, clock): (Moment, i64),
     months: u32,
     mut seen: impl FnMut(u64),
-) -> Result<Option<(Ahead, HashMap<PackId, Ends>)>, LedgerError> {
+) -> Result<Option<Looked>, LedgerError> {
     if settings.seer.is_none() {
         return Ok(None);
     }

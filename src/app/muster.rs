@@ -32,7 +32,7 @@ pub struct Muster {
     place: PlaceId,
     name: String,
     /// The roll call that this session scans for, once it is open.
-    muster: Option<MusterId>,
+    call: Option<MusterId>,
     /// ENTER was scanned: YES ends the roll call.
     asked: bool,
     /// The pack scanned last: a place that is scanned takes it.
@@ -94,21 +94,15 @@ impl Muster {
     /// When there is no such place.
     pub fn new(ledger: &mut Ledger, text: &str) -> Result<Self, AppError> {
         let place = place(ledger, text)?;
-        Ok(Self {
-            place,
-            name: lookup::name_of(ledger, place.into())?,
-            muster: None,
-            asked: false,
-            last: None,
-        })
+        Ok(Self { place, name: lookup::name_of(ledger, place.into())?, call: None, asked: false, last: None })
     }
 
     /// The open roll call, begun by this scan where none was.
     fn open(&mut self, here: &mut Here<'_>) -> Result<(MusterId, MusterFacts), AppError> {
-        if let Some(ours) = self.muster {
+        if let Some(ours) = self.call {
             let facts: MusterFacts = here.ledger.facts(ours.into())?.unwrap_or_default();
             if facts.ended.is_some() {
-                (self.muster, self.asked) = (None, false);
+                (self.call, self.asked) = (None, false);
                 return Err(AppError::input(
                     format!("the roll call of {} was ended at another desk", self.name),
                     "scan again to begin another one; nothing is entered",
@@ -120,13 +114,13 @@ impl Muster {
             }
         }
         if let Some(open) = open_one(here.ledger, self.place)? {
-            self.muster = Some(open.0);
+            self.call = Some(open.0);
             return Ok(open);
         }
         let at = here.desk.now();
         let muster = MusterId::draw(at, &mut here.desk.random);
         here.desk.record(here.ledger, vec![MusterBegan { muster, place: self.place, at }.into()])?;
-        self.muster = Some(muster);
+        self.call = Some(muster);
         Ok((muster, MusterFacts { place: Some(self.place), began: Some(at), ..MusterFacts::default() }))
     }
 
@@ -297,7 +291,7 @@ impl Work for Muster {
                 self.asked = false;
                 self.open(here)?;
                 let report = end(here, self.place)?;
-                self.muster = None;
+                self.call = None;
                 let answer = Answer::done(report.summary());
                 Ok(report.missing.iter().take(report::NAMED).fold(answer, |answer, missing| {
                     answer.and(format!("missing: {}, last seen {}", missing.pack, missing.last_seen()))

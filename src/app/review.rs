@@ -63,6 +63,7 @@ impl Month {
     }
 
     /// The month before.
+    #[must_use]
     pub fn before(self) -> Self {
         self.0.yesterday().map_or(self, Self::of)
     }

@@ -15,7 +15,7 @@ use super::Exit;
 use super::context::Context;
 use super::error::CliError;
 use super::output;
-use super::paper::{Paper, must_be_free, write};
+use super::paper::{Paper, stage, write};
 
 /// Print tags: sheets or rolls of fresh codes, the command card, a calibration page
 ///
@@ -255,7 +255,7 @@ fn sheet(
     let bytes = labels::sheet(&request).map_err(|error| fault(&error))?;
     let out = onto.out.clone().unwrap_or_else(|| PathBuf::from(format!("tags-{kind}.pdf")));
     // The log first: a code that is in it and on no paper is only lost, the other way round it could be drawn again.
-    must_be_free(&out)?;
+    let staged = stage(&out, &bytes)?;
     let printing = match ledger {
         Some(ledger) => {
             let mut desk = context.staffed_desk(ledger)?;
@@ -264,7 +264,7 @@ fn sheet(
         }
         None => None,
     };
-    write(&out, &bytes)?;
+    staged.place()?;
     let printed = Printed {
         file: out.display().to_string(),
         kind,
