@@ -7,6 +7,8 @@
 
 mod report;
 
+use std::collections::BTreeSet;
+
 use crate::domain::command::Command;
 use crate::domain::event::{Event, MusterBegan, MusterEnded, PackSeen};
 use crate::domain::facts::{MusterFacts, PlaceFacts, PlayerFacts};
@@ -26,6 +28,9 @@ use super::lookup::{self, Scanned};
 use super::session::{Amount, Code, Here, Work};
 pub use report::{Missing, Report, Unexpected, latest, report};
 
+/// Scans after which a desk counts anew what is still expected.
+const RECOUNT: u32 = 25;
+
 /// A session of a roll call.
 #[derive(Debug, Clone)]
 pub struct Muster {
@@ -33,6 +38,8 @@ pub struct Muster {
     name: String,
     /// The roll call that this session scans for, once it is open.
     call: Option<MusterId>,
+    /// Packs that are expected and were not seen, when they were last counted, and the scans since.
+    counted: Option<(BTreeSet<PackId>, u32)>,
     /// ENTER was scanned: YES ends the roll call.
     asked: bool,
     /// The pack scanned last: a place that is scanned takes it.
@@ -94,7 +101,14 @@ impl Muster {
     /// When there is no such place.
     pub fn new(ledger: &mut Ledger, text: &str) -> Result<Self, AppError> {
         let place = place(ledger, text)?;
-        Ok(Self { place, name: lookup::name_of(ledger, place.into())?, call: None, asked: false, last: None })
+        Ok(Self {
+            place,
+            name: lookup::name_of(ledger, place.into())?,
+            call: None,
+            counted: None,
+            asked: false,
+            last: None,
+        })
     }
 
     /// The open roll call, begun by this scan where none was.
@@ -102,7 +116,7 @@ impl Muster {
         if let Some(ours) = self.call {
             let facts: MusterFacts = here.ledger.facts(ours.into())?.unwrap_or_default();
             if facts.ended.is_some() {
-                (self.call, self.asked) = (None, false);
+                (self.call, self.counted, self.asked) = (None, None, false);
                 return Err(AppError::input(
                     format!("the roll call of {} was ended at another desk", self.name),
                     "scan again to begin another one; nothing is entered",
@@ -156,7 +170,7 @@ impl Muster {
     }
 
     fn see(
-        &self,
+        &mut self,
         here: &mut Here<'_>,
         (muster, of): (MusterId, &MusterFacts),
         (pack, facts): (PackId, &PackFacts),
@@ -170,7 +184,7 @@ impl Muster {
         let seen = PackSeen { muster, place: self.place, pack, player, expected, at };
         here.desk.record(here.ledger, vec![seen.into()])?;
         let began = of.began.unwrap_or(at);
-        let left = standing(here.ledger, self.place, began)?.missing.len();
+        let left = self.left(here.ledger, pack, began)?;
         let to_go = format!("{} expected here and not seen yet", count(left, "pack", "packs"));
         if let Some((text, next)) = why {
             return Ok(Answer::no(format!("pack {name}: {text}")).next(next));
@@ -205,11 +219,25 @@ impl Muster {
         })
     }
 
+    /// How many packs are expected and not seen yet. To count them is to go through all that was ever put there, so it is done anew
+    /// only now and then: what other desks saw in between is left out by the next count.
+    fn left(&mut self, ledger: &mut Ledger, seen: PackId, began: Moment) -> Result<usize, LedgerError> {
+        let (mut missing, scans) = match self.counted.take() {
+            Some((missing, scans)) if scans < RECOUNT => (missing, scans + 1),
+            _ => (standing(ledger, self.place, began)?.missing.into_iter().collect(), 0),
+        };
+        missing.remove(&seen);
+        let left = missing.len();
+        self.counted = Some((missing, scans));
+        Ok(left)
+    }
+
     /// Says what is not seen yet, and asks whether that is all.
     fn ask(&mut self, here: &mut Here<'_>) -> Result<Answer, AppError> {
         // A place may be bare: then nothing was scanned that could have begun it.
         let (_, of) = self.open(here)?;
         self.asked = true;
+        self.counted = None;
         let standing = standing(here.ledger, self.place, of.began.unwrap_or_default())?;
         let mut text = format!("{} seen, {} not seen", of.seen.len(), standing.missing.len());
         let mut names = Vec::new();
@@ -291,7 +319,7 @@ impl Work for Muster {
                 self.asked = false;
                 self.open(here)?;
                 let report = end(here, self.place)?;
-                self.call = None;
+                (self.call, self.counted) = (None, None);
                 let answer = Answer::done(report.summary());
                 Ok(report.missing.iter().take(report::NAMED).fold(answer, |answer, missing| {
                     answer.and(format!("missing: {}, last seen {}", missing.pack, missing.last_seen()))

@@ -130,9 +130,14 @@ fn table(paper: &mut Paper, check: &Check) {
 
 fn second_readings(paper: &mut Paper, again: &[Again]) {
     paper.heading(&format!("To read again in another slot: {}", again.len()));
+    paper.table(&to_read_again(again));
+}
+
+/// Packs whose readings are in doubt, as a table.
+pub fn to_read_again(again: &[Again]) -> Table {
     let mut table = Table::new(vec![
-        Column::text("pack", 2.3),
-        Column::text("slot", 1.2),
+        Column::text("pack", 2.7),
+        Column::text("slot", 1.3),
         Column::text("day", 1.3),
         Column::number("read", 0.8),
         Column::number("freed of bias", 1.1),
@@ -151,5 +156,5 @@ fn second_readings(paper: &mut Paper, again: &[Again]) {
             line.why.clone(),
         ]);
     }
-    paper.table(&table);
+    table
 }

@@ -252,27 +252,8 @@ fn slots_in_doubt(document: &mut Document, review: &Review) {
     if check.again.is_empty() {
         return;
     }
-    let mut table = Table::new(vec![
-        Column::text("pack", 2.7),
-        Column::text("slot", 1.3),
-        Column::text("day", 1.4),
-        Column::number("read", 0.8),
-        Column::number("freed of bias", 1.1),
-        Column::number("limit", 0.8),
-        Column::text("why", 3.0),
-    ]);
     let cut = Cut::of(&check.again, review);
-    for line in cut.shown {
-        table.row([
-            line.pack.clone(),
-            line.slot.clone(),
-            line.day.to_string(),
-            line.read_mah.to_string(),
-            line.corrected_mah.to_string(),
-            line.limit_mah.to_string(),
-            line.why.clone(),
-        ]);
-    }
+    let table = slots::to_read_again(cut.shown);
     document.table("To be read again in another slot", table);
     cut.note(document);
 }
