@@ -194,7 +194,7 @@ fn names_masses_and_leaving() {
     yard.refused(&["consignment", "leave", "--sheet", "here.pdf"], "here.pdf exists already");
     let said = yard.done(&["consignment", "leave", "--reference", "W-2290", "--sheet", "gone.pdf"]);
     assert!(
-        flat(&said).contains("consignment autumn has left with 3 packs none of them can go out again"),
+        flat(&said).contains("consignment autumn has left with 3 packs what has left can never go out again"),
         "{said}"
     );
     assert!(yard.pdf("gone.pdf").contains("left on 2026-11-02 under W-2290"));

@@ -134,7 +134,7 @@ fn send_off(here: &mut Here<'_>, name: Option<&str>, reference: Option<&str>) ->
     let packs: Vec<PackId> = facts.packs.keys().copied().collect();
     let text = format!("consignment {} has left with {}", facts.name, count(packs.len(), "pack", "packs"));
     here.desk.record(here.ledger, vec![ConsignmentLeft { consignment, packs, reference, at }.into()])?;
-    Ok(Answer::done(text).and("none of them can go out again"))
+    Ok(Answer::done(text).and("what has left can never go out again"))
 }
 
 /// Packs that were packed as sound, and on which something was seen since, or that are isolated by now.

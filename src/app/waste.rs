@@ -182,7 +182,7 @@ impl Tally {
         let damaged = waste.items.iter().filter(|item| item.damaged).count();
         if damaged > 0 {
             waste.warnings.push(format!(
-                "{} of it may be dangerous: keep apart, and let leave first",
+                "{} of it may be dangerous: keep that apart, and send it off first",
                 count(damaged, "pack", "packs")
             ));
         }

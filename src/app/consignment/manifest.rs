@@ -256,7 +256,9 @@ fn notes(rule: &WasteRule, chemistry: Option<Chemistry>, condition: Condition, s
         }
     }
     if condition == Condition::Damaged && chemistry != Some(Chemistry::LiIon) {
-        notes.push("damaged: closed, sound container that suits it (40 CFR 273.13(a))".to_owned());
+        notes.push(
+            "each damaged one into a closed, sound container that suits it (40 CFR 273.13(a))".to_owned(),
+        );
     }
     notes
 }
