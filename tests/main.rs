@@ -21,6 +21,8 @@ mod import;
 #[cfg(test)]
 mod judge;
 #[cfg(test)]
+mod kept;
+#[cfg(test)]
 mod layers;
 #[cfg(test)]
 mod ledger;

@@ -175,7 +175,9 @@ impl Past {
 
     fn review(&mut self) -> Review {
         let now = day(1500);
-        review::review(&mut self.ledger, Month::of(now.day(&jiff::tz::TimeZone::UTC)), now).unwrap()
+        let month = Month::of(now.day(&jiff::tz::TimeZone::UTC));
+        let asked = review::Asked { month, now, all_lines: true, kept: None };
+        review::review(&mut self.ledger, &asked, |_| ()).unwrap()
     }
 }
 

@@ -2,6 +2,8 @@
 
 mod among_few;
 
+use std::rc::Rc;
+
 use crate::domain::ids::PackId;
 use crate::domain::make::{PackMake, PlayerMake};
 use crate::domain::moment::Moment;
@@ -21,7 +23,7 @@ const ENDS: [f64; 2] = [0.05, 0.95];
 #[derive(Debug)]
 pub struct Sight<'a> {
     seer: &'a Seer,
-    seen: Seen,
+    seen: Rc<Seen>,
     now: When,
     /// Cycles of a day on loan.
     pace: f64,
@@ -51,7 +53,28 @@ impl<'a> Sight<'a> {
             let measure = seer.predictor.model().clocks.of(history.group).measure;
             among_few::Among::new(few, id, target, (measure, now, history.born, pace))
         });
-        Some(Self { seer, seen, now, pace, few })
+        Some(Self { seer, seen: Rc::new(seen), now, pace, few })
+    }
+
+    /// The same pack as of another moment, in a player or in the thirstiest that it fits, without taking its past in again.
+    pub(crate) fn on(
+        &self,
+        (id, pack): (PackId, &PackFacts),
+        (make, player): (Option<&PackMake>, Option<&PlayerMake>),
+        policy: &Policy,
+        now: Moment,
+    ) -> Option<Self> {
+        if self.few.is_some() {
+            return Self::of(self.seer, (id, pack), (make, player), policy, now);
+        }
+        let now = When { day: day(now), ..self.now };
+        Some(Self {
+            seer: self.seer,
+            seen: Rc::clone(&self.seen),
+            now,
+            pace: pace(policy, make?, player),
+            few: None,
+        })
     }
 
     /// What the pack will truly hold after days on loan.

@@ -15,9 +15,9 @@ use crate::domain::verdict::{Step, Verdict};
 use crate::ledger::settings::Settings;
 use crate::ledger::{Ledger, LedgerError};
 use crate::policy::foresight::Foresight;
-use crate::policy::judge::{Case, Question, Target, judge};
+use crate::policy::judge::{self, Case, Question, Target, judge};
 use crate::policy::limits::thirstiest;
-use crate::policy::reason::Ruling;
+use crate::policy::reason::{Reason, Ruling};
 
 use super::answer::Told;
 use super::foresight::Sight;
@@ -77,19 +77,38 @@ pub(crate) fn loose(
     cartons: &HashMap<CartonId, CartonFacts>,
     (now, zone): (Moment, &TimeZone),
 ) -> Ruling {
-    let make = pack.make.and_then(|make| settings.makes.get(&make));
     let sight = sight(settings, (id, pack), None, now);
-    let case = Case {
+    let case = loose_case((id, pack), settings, cartons, sight.as_ref());
+    judge(&case, &settings.policy, &Question { step: Step::Look, now, zone, due: None })
+}
+
+/// The reasons why a loose pack may not go out, gravest first, on settings and a carton that are at hand.
+pub(crate) fn reasons(
+    (id, pack): (PackId, &PackFacts),
+    (settings, cartons): (&Settings, &HashMap<CartonId, CartonFacts>),
+    sight: Option<&Sight<'_>>,
+    (now, zone): (Moment, &TimeZone),
+) -> Vec<Reason> {
+    let case = loose_case((id, pack), settings, cartons, sight);
+    judge::reasons(&case, &settings.policy, &Question { step: Step::Look, now, zone, due: None })
+}
+
+fn loose_case<'a>(
+    (id, pack): (PackId, &'a PackFacts),
+    settings: &'a Settings,
+    cartons: &'a HashMap<CartonId, CartonFacts>,
+    sight: Option<&'a Sight<'_>>,
+) -> Case<'a> {
+    Case {
         id,
         pack,
-        make,
+        make: pack.make.and_then(|make| settings.makes.get(&make)),
         carton: pack.carton.and_then(|carton| cartons.get(&carton)),
         notices: &settings.notices,
         players: &settings.players,
         target: None,
-        foresight: foresight(sight.as_ref()),
-    };
-    judge(&case, &settings.policy, &Question { step: Step::Look, now, zone, due: None })
+        foresight: foresight(sight),
+    }
 }
 
 /// Judges a pack that may go out in a make of player until a day, on what is at hand. It is judged for its own player where it rides

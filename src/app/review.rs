@@ -1,46 +1,45 @@
 //! The monthly review: what a month's end looked like, worked out from the entries recorded by then.
 //!
 //! A past month prints the same again: facts, settings and heads are taken as all entries up to its end gave them, and what was
-//! entered or taken back later does not change it.
+//! entered or taken back later does not change it. What is reckoned of the current month can be kept ([`super::reckon`]), so that the next
+//! review reckons only what changed since.
 
 mod complaints;
-mod deeds;
+pub(crate) mod deeds;
 mod figures;
 mod fleet;
+mod gather;
+mod lines;
 mod lists;
 mod lives;
-mod near;
 mod report;
-mod work;
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::HashMap;
 
 use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
 
-use crate::domain::event::Origin;
-use crate::domain::facts::{Facts, SlotFacts};
-use crate::domain::ids::{CartonId, LotId, PackId, SlotId, Thing, ThingKind};
+use crate::domain::facts::SlotFacts;
+use crate::domain::ids::{SlotId, ThingKind};
 use crate::domain::moment::Moment;
-use crate::domain::pack::PackFacts;
-use crate::domain::units::MilliampHours;
-use crate::domain::verdict::Rule;
 use crate::ledger::entry::clock_before;
+use crate::ledger::kept::Kept;
 use crate::ledger::{Ledger, LedgerError};
-use crate::policy::limits::{limit, thirstiest};
 
 use super::ahead;
 use super::error::AppError;
-use super::slots::{self, Trust};
-use super::waste;
+use super::reckon::kept::Need;
+use super::reckon::{self, Foretell, Frame, Share};
+use super::slots::{self, Check, Trust};
 pub use complaints::Complaint;
 pub use deeds::Deed;
+use deeds::Done;
 pub use figures::{Figure, Figures};
 pub use fleet::{Bin, CanGo, Capacity};
+use gather::Gather;
 pub use lists::{CartonLine, Coming, Fan, Lost, RollLine, RoundLine};
-use lives::Gathered;
 pub use lives::{Alike, LIVES_NOTE, Lives};
-pub use report::{Head, Line, Odd, ReadingLine, Review, Standing, Whereabouts};
-use work::Work;
+pub use report::{Brief, Head, Line, Odd, ReadingLine, Review, Standing, Whereabouts};
 
 /// A month, by its first day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -79,190 +78,212 @@ impl Month {
     }
 }
 
-/// What a review is to tell beyond its figures and lists.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Depth {
-    /// All of it.
-    Whole,
-    /// The figures alone, for the month after.
-    Figures,
-}
-
 /// Months that are looked ahead.
 const MONTHS: u32 = 24;
 /// Packs that are drawn with what is foreseen of them, at most.
 const FANS: usize = 4;
+/// Slots in doubt that are named in one sentence, at most.
+const SLOTS_NAMED: usize = 12;
+/// The name of the note that holds what the slots were found to be.
+const SLOTS: &str = "slots";
 
-/// Works the review of a month out.
-///
-/// A month that is not over is judged as of now.
-///
-/// # Errors
-/// When the month lies ahead, there was no policy yet, or a fault of the ledger.
-pub fn review(ledger: &mut Ledger, month: Month, now: Moment) -> Result<Review, AppError> {
-    let mut review = look(ledger, month, now, Depth::Whole)?;
-    review.before = match look(ledger, month.before(), now, Depth::Figures) {
-        Ok(before) => Some(before.figures),
-        Err(AppError::Input { .. }) => None, // the ledger is younger than that
-        Err(error) => return Err(error),
-    };
-    Ok(review)
+/// What a review is asked for.
+pub struct Asked<'a> {
+    /// The month.
+    pub month: Month,
+    /// Now.
+    pub now: Moment,
+    /// All lines of every list; else only as many as the policy has them on paper.
+    pub all_lines: bool,
+    /// Where what is reckoned of the current month is kept; none where all is to be reckoned anew.
+    pub kept: Option<&'a Kept>,
 }
 
-fn look(ledger: &mut Ledger, month: Month, now: Moment, depth: Depth) -> Result<Review, AppError> {
-    let zone = ledger.zone().clone();
-    let begin = Moment::start_of(month.0, &zone);
-    let end = Moment::start_of(month.next(), &zone);
-    if begin > now {
-        return Err(AppError::input(format!("{} lies ahead", month.text()), "give a month that has begun"));
-    }
-    // The last moment of the month, or now.
-    let as_of = end.plus_millis(-1).min(now);
-    let clock = clock_before(as_of.plus_millis(1));
-    let settings = match ledger.settings_until(clock) {
-        Ok(settings) => settings,
-        Err(LedgerError::NoPolicy) => {
+/// A month as it is looked at.
+struct Look {
+    frame: Frame,
+    /// Entries up to this clock value count.
+    clock: i64,
+    /// It is not over.
+    current: bool,
+}
+
+impl Look {
+    /// A month that is over as of its last moment, by what was entered until then; the current one as of the end of today, by all
+    /// that is entered.
+    fn at(ledger: &mut Ledger, month: Month, now: Moment) -> Result<Self, AppError> {
+        let zone = ledger.zone().clone();
+        let begin = Moment::start_of(month.0, &zone);
+        if begin > now {
             return Err(AppError::input(
-                format!("the ledger had no policy in {}", month.text()),
-                "give a month after the ledger was begun",
+                format!("{} lies ahead", month.text()),
+                "give a month that has begun",
             ));
         }
-        Err(error) => return Err(error.into()),
-    };
-    let done = deeds::read(ledger, clock_before(begin), clock)?;
-    let looked = match depth {
-        Depth::Whole => ahead::ahead_until(ledger, &settings, (as_of, clock), MONTHS, |_| ())?,
-        Depth::Figures => None,
-    };
-    let (ahead, ends) = looked.map_or_else(|| (None, HashMap::new()), |(ahead, ends)| (Some(ahead), ends));
-    let review = Review {
-        month: month.text(),
-        as_of: as_of.day(&zone),
-        policy: settings.policy.id.clone(),
-        heads: heads(ledger, clock)?,
-        packs: 0,
-        ready: 0,
-        fleet: Whereabouts::ALL.map(|place| Standing { place, counts: BTreeMap::new() }).to_vec(),
-        near_end: Vec::new(),
-        recondition: Vec::new(),
-        recycle: Vec::new(),
-        isolate: Vec::new(),
-        out_at_risk: Vec::new(),
-        readings: Vec::new(),
-        odd: Vec::new(),
-        rounds: 0,
-        deeds: done.count(),
-        lives: Vec::new(),
-        can_go: 0,
-        players: Vec::new(),
-        figures: Figures { month: month.text(), rows: Vec::new() },
-        before: None,
-        wrong: Vec::new(),
-        ahead: None,
-        slots: None,
-        capacities: Vec::new(),
-        fans: Vec::new(),
-        round_lines: Vec::new(),
-        cartons: Vec::new(),
-        complaints: Vec::new(),
-        rolls: lists::rolls(ledger, &done)?,
-        lost: Vec::new(),
-        waste: waste::Tally::new(&settings, as_of.day(&zone), zone.clone()).finish(),
-        rows: usize::try_from(settings.policy.review_rows).unwrap_or(usize::MAX),
-    };
-    let cartons = until(ledger, ThingKind::Carton, clock)?;
-    let slots = until(ledger, ThingKind::Slot, clock)?;
-    let lots = until(ledger, ThingKind::Lot, clock)?;
-    let tally = waste::Tally::new(&settings, as_of.day(&zone), zone.clone());
-    let mut work = Work {
-        review,
-        waste: tally,
-        settings,
-        zone,
-        begin,
-        as_of,
-        cartons: cartons
-            .into_iter()
-            .filter_map(|(thing, facts)| Some((CartonId::new(thing.id), facts.try_into().ok()?)))
-            .collect(),
-        slots: slots
-            .into_iter()
-            .filter_map(|(thing, facts)| Some((SlotId::new(thing.id), SlotFacts::try_from(facts).ok()?.name)))
-            .collect(),
-        riding: HashMap::new(),
-        lives: Gathered::default(),
-        read: BTreeMap::new(),
-        fit: BTreeMap::new(),
-        ends,
-        sampled: HashSet::new(),
-        lots: lots
-            .into_iter()
-            .filter_map(|(thing, facts)| Some((LotId::new(thing.id), facts.try_into().ok()?)))
-            .collect(),
-    };
-    ledger.each_until(ThingKind::Pack, clock, |thing, facts| {
-        if let Facts::Pack(pack) = facts {
-            work.take(PackId::new(thing.id), &pack);
+        let current = month == Month::of(now.day(&zone));
+        let last = if current { now.day(&zone) } else { month.0.last_of_month() };
+        let clock = if current { i64::MAX } else { clock_before(Moment::start_of(month.next(), &zone)) };
+        let settings = match ledger.settings_until(clock) {
+            Ok(settings) => settings,
+            Err(LedgerError::NoPolicy) => {
+                return Err(AppError::input(
+                    format!("the ledger had no policy in {}", month.text()),
+                    "give a month after the ledger was begun",
+                ));
+            }
+            Err(error) => return Err(error.into()),
+        };
+        let foretell = settings.seer.is_some();
+        let foretell = foretell.then(|| Foretell::months(begin, MONTHS, Share::default(), &zone));
+        let frame = Frame {
+            begin,
+            as_of: reckon::end_of(last, &zone),
+            foretell,
+            cartons: HashMap::new(),
+            players: HashMap::new(),
+            settings,
+            zone,
+        };
+        Ok(Self { frame, clock, current })
+    }
+
+    /// Reckons everything that was not reckoned before, and says what was done in the month.
+    fn reckon(
+        &mut self,
+        ledger: &mut Ledger,
+        (kept, need): (&Kept, Need),
+        seen: impl FnMut(u64),
+    ) -> Result<Done, LedgerError> {
+        if self.current {
+            return reckon::kept::refresh(ledger, (kept, need), &mut self.frame, seen);
         }
-        Ok::<(), LedgerError>(())
+        reckon::kept::all(ledger, kept, &mut self.frame, self.clock, seen)?;
+        deeds::read(ledger, clock_before(self.frame.begin), self.clock)
+    }
+}
+
+/// Works the review of a month out. `seen` is told how many packs were looked at, where it is all of them.
+///
+/// A month that is not over is judged as of the end of today.
+///
+/// # Errors
+/// When the month lies ahead, there was no policy yet, or a fault of a file.
+pub fn review(ledger: &mut Ledger, asked: &Asked<'_>, mut seen: impl FnMut(u64)) -> Result<Review, AppError> {
+    let mut look = Look::at(ledger, asked.month, asked.now)?;
+    let scratch = Kept::scratch()?;
+    let kept = asked.kept.filter(|_| look.current).unwrap_or(&scratch);
+    let mut review = kept.transact(|kept| {
+        let done = look.reckon(ledger, (kept, Need::All), &mut seen)?;
+        whole(ledger, kept, &mut look, &done, asked)
     })?;
-    let players = until(ledger, ThingKind::Player, clock)?;
-    work.compare_players(players);
-    let complaints = complaints::of(ledger, &work.settings, &work.cartons, &done)?;
-    work.review.complaints = complaints;
-    work.review.ahead = ahead;
-    if depth == Depth::Whole {
-        let check = slots::check_until(ledger, &work.settings, (as_of, clock))?;
-        work.review.slots = Some(check).filter(|check| !check.slots.is_empty());
-    }
-    let (settings, zone) = (work.settings.clone(), work.zone.clone());
-    let mut review = work.finish();
-    if depth == Depth::Whole {
-        fans(ledger, &mut review, &settings, (as_of, clock, &zone))?;
-        review.wrong = wrong(&review);
-    }
-    review.figures = Figures::of(&review);
+    review.before = before(ledger, asked, &mut seen)?;
     Ok(review)
 }
 
-/// Draws the packs that are nearest to their end, by the model.
-fn fans(
+/// The figures of the current month, and of the one before.
+///
+/// # Errors
+/// As for [`review`].
+pub fn brief(
     ledger: &mut Ledger,
-    review: &mut Review,
-    settings: &crate::ledger::settings::Settings,
-    (now, clock, zone): (Moment, i64, &jiff::tz::TimeZone),
-) -> Result<(), LedgerError> {
-    let share = review.ahead.as_ref().map_or(1.0, |ahead| ahead.days_out_percent / 100.0);
-    let near: Vec<PackId> =
-        review.near_end.iter().filter(|line| line.coming.is_some()).map(|line| line.id).take(FANS).collect();
-    for id in near {
-        let Some(pack) = ledger.facts_until::<PackFacts>(id.into(), clock)? else { continue };
-        let make = pack.make.and_then(|make| settings.makes.get(&make));
-        let limit = make.and_then(|make| {
-            limit(&settings.policy, Origin::Service, make, thirstiest(make, &settings.players))
-        });
-        review.fans.extend(lists::fan(
-            settings,
-            (id, &pack),
-            limit.map(MilliampHours::raw),
-            share,
-            (now, zone),
-        ));
-    }
-    Ok(())
+    now: Moment,
+    kept: &Kept,
+    mut seen: impl FnMut(u64),
+) -> Result<Brief, AppError> {
+    let month = Month::of(now.day(ledger.zone()));
+    let mut look = Look::at(ledger, month, now)?;
+    let figures = kept.transact(|kept| {
+        let done = look.reckon(ledger, (kept, Need::Counts), &mut seen)?;
+        let counts = reckon::kept::counts(kept)?;
+        Ok::<_, LedgerError>(Figures::of(month, &look.frame.settings, &counts, &done))
+    })?;
+    let asked = Asked { month, now, all_lines: false, kept: Some(kept) };
+    let before = before(ledger, &asked, &mut seen)?;
+    Ok(Brief { as_of: look.frame.today(), heads: heads(ledger, look.clock)?, figures, before })
 }
 
-/// Packs with borrowers that will hardly keep the promise: by the judge today or by the model until they are back; those that may be
-/// dangerous are told apart.
-pub fn at_risk(review: &Review) -> usize {
-    let mut packs: HashSet<&str> = review
-        .out_at_risk
-        .iter()
-        .filter(|line| !matches!(line.rule, Rule::Notice | Rule::Finding))
-        .map(|line| line.pack.as_str())
-        .collect();
-    packs.extend(review.ahead.iter().flat_map(|ahead| &ahead.at_risk).map(|line| line.pack.as_str()));
-    packs.len()
+/// The figures of the month before; none where the ledger is younger.
+fn before(
+    ledger: &mut Ledger,
+    asked: &Asked<'_>,
+    seen: impl FnMut(u64),
+) -> Result<Option<Figures>, AppError> {
+    /// Figures, and what they were made from.
+    #[derive(Serialize, Deserialize)]
+    struct Noted {
+        heads: Vec<Head>,
+        figures: Figures,
+    }
+    let month = asked.month.before();
+    let zone = ledger.zone().clone();
+    let name = format!("figures {}", month.text());
+    let heads = heads(ledger, clock_before(Moment::start_of(month.next(), &zone)))?;
+    if let Some(text) = asked.kept.map(|kept| kept.note(&name)).transpose()?.flatten()
+        && let Ok(noted) = serde_json::from_str::<Noted>(&text)
+        && noted.heads == heads
+    {
+        return Ok(Some(noted.figures));
+    }
+    let mut look = match Look::at(ledger, month, asked.now) {
+        Ok(look) => look,
+        Err(AppError::Input { .. }) => return Ok(None), // the ledger is younger than that
+        Err(error) => return Err(error),
+    };
+    look.frame.foretell = None;
+    let scratch = Kept::scratch()?;
+    let done = scratch.transact(|kept| look.reckon(ledger, (kept, Need::Counts), seen))?;
+    let figures = Figures::of(month, &look.frame.settings, &reckon::kept::counts(&scratch)?, &done);
+    let noted = Noted { heads, figures };
+    if let (Some(kept), Ok(text)) = (asked.kept, serde_json::to_string(&noted)) {
+        kept.set_note(&name, &text)?;
+    }
+    Ok(Some(noted.figures))
+}
+
+/// Puts a review together from what was reckoned.
+fn whole(
+    ledger: &mut Ledger,
+    kept: &Kept,
+    look: &mut Look,
+    done: &Done,
+    asked: &Asked<'_>,
+) -> Result<Review, AppError> {
+    let clock = look.clock;
+    look.frame.cartons = ahead::cartons_until(ledger, clock)?;
+    let mut slots = HashMap::new();
+    ledger.each_until(ThingKind::Slot, clock, |thing, _, facts| {
+        slots.extend(SlotFacts::try_from(facts).ok().map(|slot| (SlotId::new(thing.id), slot.name)));
+        Ok::<(), LedgerError>(())
+    })?;
+    let counts = reckon::kept::counts(kept)?;
+    let rows = usize::try_from(look.frame.settings.policy.review_rows).unwrap_or(usize::MAX);
+    let most = Some(rows).filter(|_| !asked.all_lines);
+    let mut gather = Gather::new(&look.frame, most);
+    reckon::kept::each_pack(kept, |id, pack| gather.pack(&look.frame, id, &pack))?;
+    reckon::kept::each_player(kept, |player| gather.player(player))?;
+    let check = checked(ledger, kept, look, asked.now)?;
+    let lines = gather::Lines { ledger, frame: &look.frame, clock, slots: &slots, most };
+    let mut review = lines.review(gather, (&counts, done), asked.month)?;
+    review.slots = Some(check).filter(|check| !check.slots.is_empty());
+    review.wrong = wrong(&review);
+    Ok(review)
+}
+
+/// The slots of the bench: those of the current month as they were found at the first look of the day.
+fn checked(ledger: &mut Ledger, kept: &Kept, look: &Look, now: Moment) -> Result<Check, AppError> {
+    let today = look.frame.today();
+    if let Some(text) = kept.note(SLOTS)?
+        && let Ok(check) = serde_json::from_str::<Check>(&text)
+        && check.as_of == today
+    {
+        return Ok(check);
+    }
+    let at = look.frame.as_of.min(now);
+    let check = slots::check_until(ledger, &look.frame.settings, (at, look.clock))?;
+    if let Ok(text) = serde_json::to_string(&check) {
+        kept.set_note(SLOTS, &text)?;
+    }
+    Ok(check)
 }
 
 /// What is wrong, in sentences, gravest first.
@@ -274,33 +295,41 @@ fn wrong(review: &Review) -> Vec<String> {
         many => wrong.push(format!("{many} {several}")),
     };
     say(
-        review.isolate.len(),
+        review.isolate.all(),
         "pack may be dangerous: keep it apart",
         "packs may be dangerous: keep them apart",
     );
-    let called = review.isolate.iter().filter(|line| line.place == Whereabouts::Out).count();
-    say(called, "of them is with a borrower: call it back", "of them are with borrowers: call them back");
     say(
-        at_risk(review),
+        review.isolate_out,
+        "of them is with a borrower: call it back",
+        "of them are with borrowers: call them back",
+    );
+    say(
+        review.at_risk,
         "pack is with a borrower and will hardly keep the promise until it is back",
         "packs are with borrowers and will hardly keep the promise until they are back",
     );
-    say(review.complaints.len(), "pack cut out early in the month", "packs cut out early in the month");
+    say(review.complaints.all(), "pack cut out early in the month", "packs cut out early in the month");
     say(
-        review.lost.len(),
+        review.lost.all(),
         "pack is missing or was not seen for long",
         "packs are missing or were not seen for long",
     );
-    say(review.odd.len(), "entry does not add up", "entries do not add up");
+    say(review.odd.all(), "entry does not add up", "entries do not add up");
     wrong.extend(review.waste.warnings.iter().cloned());
     wrong.extend(review.lives.iter().filter(|lives| lives.early).map(Lives::warning));
-    let slots: Vec<String> = review
+    let mut slots: Vec<String> = review
         .slots
         .iter()
         .flat_map(|check| &check.slots)
         .filter(|slot| matches!(slot.trust, Trust::ReadsHigh | Trust::ReadsLow))
         .map(|slot| format!("{} {}", slot.slot, slot.trust.words()))
         .collect();
+    let more = slots.len().saturating_sub(SLOTS_NAMED);
+    if more > 0 {
+        slots.truncate(SLOTS_NAMED);
+        slots.push(format!("{more} more"));
+    }
     if !slots.is_empty() {
         wrong.push(format!("slots of the bench: {}; have them serviced", slots.join(", ")));
     }
@@ -310,14 +339,4 @@ fn wrong(review: &Review) -> Vec<String> {
 fn heads(ledger: &Ledger, clock: i64) -> Result<Vec<Head>, LedgerError> {
     let heads = ledger.heads_until(clock)?;
     Ok(heads.into_iter().map(|(writer, number, hash)| Head { writer, number, hash }).collect())
-}
-
-/// All things of a kind, as entries up to a clock value gave them.
-fn until(ledger: &mut Ledger, kind: ThingKind, clock: i64) -> Result<Vec<(Thing, Facts)>, LedgerError> {
-    let mut all = Vec::new();
-    ledger.each_until(kind, clock, |thing, facts| {
-        all.push((thing, facts));
-        Ok::<(), LedgerError>(())
-    })?;
-    Ok(all)
 }

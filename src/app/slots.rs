@@ -11,10 +11,10 @@ use std::collections::{BTreeMap, HashMap};
 use std::ops::Range;
 
 use jiff::civil::Date;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::domain::facts::{Facts, SlotFacts};
-use crate::domain::ids::{PackId, SlotId, ThingKind};
+use crate::domain::ids::{SlotId, ThingKind};
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
 use crate::ledger::settings::Settings;
@@ -35,7 +35,7 @@ const WATCHED: usize = 400;
 const FEW: usize = 8;
 
 /// What is to be thought of a slot.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Trust {
     /// Nothing speaks against it.
@@ -61,7 +61,7 @@ impl Trust {
 }
 
 /// The bench under watch.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Check {
     /// The day.
     pub as_of: Date,
@@ -74,7 +74,7 @@ pub struct Check {
 }
 
 /// One slot under watch.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SlotCheck {
     /// Its name.
     pub slot: String,
@@ -108,13 +108,10 @@ pub struct SlotCheck {
 }
 
 /// The charts of a slot after one reading; in spreads of what was foretold.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Point {
     /// The day.
     pub day: Date,
-    /// The pack.
-    #[serde(skip)]
-    pub pack: PackId,
     /// What was read.
     pub read_mah: f64,
     /// What was foretold.
@@ -130,7 +127,7 @@ pub struct Point {
 }
 
 /// A pack whose last reading is in doubt.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Again {
     /// Its tag.
     pub pack: String,
@@ -175,7 +172,7 @@ pub(crate) fn check_until(
 ) -> Result<Check, AppError> {
     let zone = ledger.zone().clone();
     let mut slots: Vec<(SlotId, SlotFacts)> = Vec::new();
-    ledger.each_until(ThingKind::Slot, clock, |thing, facts| {
+    ledger.each_until(ThingKind::Slot, clock, |thing, _, facts| {
         slots.extend(thing.slot().zip(SlotFacts::try_from(facts).ok()));
         Ok::<(), LedgerError>(())
     })?;
@@ -196,7 +193,7 @@ pub(crate) fn check_until(
     let mut again = Vec::new();
     for ((id, facts), record) in slots.iter().zip(&records) {
         let day = |place: usize| gathered.order.get(place).map(|(at, ..)| at.day(&zone));
-        let told = tell(facts, record, &gathered, day);
+        let told = tell(facts, record, day);
         again.extend(doubtful(ledger, settings, (*id, &facts.name), record, (&gathered, clock))?);
         checks.push(SlotCheck {
             study: studied.get(id).cloned(),
@@ -210,7 +207,7 @@ pub(crate) fn check_until(
 
 fn gather(ledger: &mut Ledger, settings: &Settings, clock: i64) -> Result<Gathered, LedgerError> {
     let mut pasts = Vec::new();
-    ledger.each_until(ThingKind::Pack, clock, |thing, facts| {
+    ledger.each_until(ThingKind::Pack, clock, |thing, _, facts| {
         if let (Facts::Pack(pack), Some(id)) = (facts, thing.pack())
             && pack.joined.is_none()
             && pack.readings.iter().any(|reading| reading.slot.is_some())
@@ -267,12 +264,7 @@ fn line_up(
     (readings, watched)
 }
 
-fn tell(
-    facts: &SlotFacts,
-    record: &SlotRecord,
-    gathered: &Gathered,
-    day: impl Fn(usize) -> Option<Date>,
-) -> SlotCheck {
+fn tell(facts: &SlotFacts, record: &SlotRecord, day: impl Fn(usize) -> Option<Date>) -> SlotCheck {
     let standing = &record.standing;
     let trust = match standing.verdict {
         Verdict::InControl if record.places.len() < FEW => Trust::Unknown,
@@ -284,10 +276,8 @@ fn tell(
     let limits = standing.bias.as_ref().and_then(|bias| bias.limits_mah);
     let charts = record.places.iter().zip(&record.readings).zip(record.watch.points());
     let points = charts.filter_map(|((&place, reading), point)| {
-        let &(_, pack, _) = gathered.order.get(place)?;
         Some(Point {
             day: day(place)?,
-            pack: gathered.pasts.get(pack)?.id,
             read_mah: reading.reading_mah,
             foretold_mah: reading.foretold_mah,
             off: point.z,

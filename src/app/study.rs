@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use rand::{Rng as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::domain::event::StudyPlanned;
 use crate::domain::facts::{SlotFacts, StudyFacts};
@@ -104,7 +104,7 @@ pub struct Outcome {
 }
 
 /// A slot's bias.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Bias {
     /// The slot.
     pub slot: String,

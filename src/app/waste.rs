@@ -6,7 +6,7 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 use crate::domain::facts::Facts;
-use crate::domain::ids::ThingKind;
+use crate::domain::ids::{MakeId, ThingKind};
 use crate::domain::make::Chemistry;
 use crate::domain::moment::{Moment, day_after, days_between};
 use crate::domain::pack::PackFacts;
@@ -15,6 +15,7 @@ use crate::ledger::settings::Settings;
 use crate::ledger::{Ledger, LedgerError};
 
 use super::answer::count;
+use super::listed::Listed;
 use super::lookup;
 
 /// Waste on hand.
@@ -48,7 +49,10 @@ pub struct Waste {
     /// What must be done, if anything.
     pub warnings: Vec<String>,
     /// Pack by pack, oldest first.
-    pub items: Vec<Item>,
+    pub items: Listed<Item>,
+    /// Packs that may be dangerous.
+    #[serde(skip)]
+    pub damaged: u32,
 }
 
 /// Waste of one chemistry.
@@ -84,6 +88,7 @@ pub struct Item {
 /// A growing tally of waste.
 pub(crate) struct Tally {
     waste: Waste,
+    items: Vec<Item>,
     by_chemistry: BTreeMap<Option<Chemistry>, (u32, u64, u32)>,
     warn_days: i64,
     accumulate_days: i64,
@@ -107,8 +112,10 @@ impl Tally {
                 rules: rule.rules.clone(),
                 by_chemistry: Vec::new(),
                 warnings: Vec::new(),
-                items: Vec::new(),
+                items: Listed::default(),
+                damaged: 0,
             },
+            items: Vec::new(),
             by_chemistry: BTreeMap::new(),
             warn_days: i64::from(rule.warn_days),
             accumulate_days: i64::from(rule.accumulate_days),
@@ -121,10 +128,23 @@ impl Tally {
         let Some(retired) = pack.retired.filter(|_| pack.left().is_none() && pack.joined.is_none()) else {
             return;
         };
+        let item = item(settings, pack, retired.day(&self.zone));
+        self.count(settings, pack.make, (item.since, pack.consigned.is_some(), item.damaged));
+        self.items.push(item);
+    }
+
+    /// Counts a pack of waste: since when it is, whether it is packed, and whether it is damaged.
+    pub(crate) fn count(
+        &mut self,
+        settings: &Settings,
+        make: Option<MakeId>,
+        (since, packed, damaged): (Date, bool, bool),
+    ) {
         let waste = &mut self.waste;
-        let make = pack.make.and_then(|make| settings.makes.get(&make));
+        let make = make.and_then(|make| settings.makes.get(&make));
         waste.packs += 1;
-        waste.packed += u32::from(pack.consigned.is_some());
+        waste.packed += u32::from(packed);
+        waste.damaged += u32::from(damaged);
         let mass = make.and_then(|make| make.mass).map(Grams::raw);
         match mass {
             Some(mass) => waste.mass_g += u64::from(mass),
@@ -132,27 +152,19 @@ impl Tally {
         }
         let of = self.by_chemistry.entry(make.map(|make| make.chemistry)).or_default();
         *of = (of.0 + 1, of.1 + u64::from(mass.unwrap_or(0)), of.2 + u32::from(mass.is_none()));
-        let since = retired.day(&self.zone);
         waste.oldest = Some(waste.oldest.map_or(since, |oldest| oldest.min(since)));
-        let place = match (pack.consigned, pack.place) {
-            (Some(consigned), _) => format!("box {} of a consignment", consigned.number),
-            (None, Some((place, _))) => {
-                settings.places.get(&place).map(|place| place.name.clone()).unwrap_or_default()
-            }
-            (None, None) => "in no place".to_owned(),
-        };
-        waste.items.push(Item {
-            pack: lookup::label(&pack.codes),
-            make: make.map_or_else(|| "unknown".to_owned(), |make| make.name.clone()),
-            since,
-            place,
-            damaged: pack.findings.iter().any(|(finding, _)| finding.is_dangerous()),
-        });
     }
 
-    pub(crate) fn finish(self) -> Waste {
-        let mut waste = self.waste;
-        waste.items.sort_by(|a, b| (a.since, &a.pack).cmp(&(b.since, &b.pack)));
+    /// The tally, with the items that were taken.
+    pub(crate) fn finish(mut self) -> Waste {
+        let mut items = std::mem::take(&mut self.items);
+        items.sort_by(|a, b| (a.since, &a.pack).cmp(&(b.since, &b.pack)));
+        self.finish_with(items.into())
+    }
+
+    /// The tally, with items that were gathered elsewhere.
+    pub(crate) fn finish_with(self, items: Listed<Item>) -> Waste {
+        let mut waste = Waste { items, ..self.waste };
         waste.by_chemistry = self
             .by_chemistry
             .into_iter()
@@ -179,7 +191,7 @@ impl Tally {
                 ));
             }
         }
-        let damaged = waste.items.iter().filter(|item| item.damaged).count();
+        let damaged = usize::try_from(waste.damaged).unwrap_or(usize::MAX);
         if damaged > 0 {
             waste.warnings.push(format!(
                 "{} of it may be dangerous: keep that apart, and send it off first",
@@ -195,6 +207,30 @@ impl Tally {
         }
         waste
     }
+}
+
+/// What is told of a pack of waste.
+pub(crate) fn item(settings: &Settings, pack: &PackFacts, since: Date) -> Item {
+    let make = pack.make.and_then(|make| settings.makes.get(&make));
+    let place = match (pack.consigned, pack.place) {
+        (Some(consigned), _) => format!("box {} of a consignment", consigned.number),
+        (None, Some((place, _))) => {
+            settings.places.get(&place).map(|place| place.name.clone()).unwrap_or_default()
+        }
+        (None, None) => "in no place".to_owned(),
+    };
+    Item {
+        pack: lookup::label(&pack.codes),
+        make: make.map_or_else(|| "unknown".to_owned(), |make| make.name.clone()),
+        since,
+        place,
+        damaged: is_damaged(pack),
+    }
+}
+
+/// Something dangerous was seen on it.
+pub(crate) fn is_damaged(pack: &PackFacts) -> bool {
+    pack.findings.iter().any(|(finding, _)| finding.is_dangerous())
 }
 
 /// A number of days in words.

@@ -101,10 +101,10 @@ fn at_risk(context: &Context, ahead: &Ahead, all: bool) -> String {
     let head = format!(
         "OUT AND AT RISK, chance above {above} % when they come back, about {} days late: {}",
         ahead.overrun_days,
-        ahead.at_risk.len()
+        ahead.at_risk.all()
     );
     let mut part = output::wrap(&head, context.width);
-    let shown = if all { ahead.at_risk.len() } else { SHOWN.min(ahead.at_risk.len()) };
+    let shown = if all { ahead.at_risk.all() } else { SHOWN.min(ahead.at_risk.all()) };
     let row = |risk: &AtRisk| {
         vec![
             risk.pack.clone(),
@@ -121,8 +121,8 @@ fn at_risk(context: &Context, ahead: &Ahead, all: bool) -> String {
         let heads = ["pack", "player", "due", "mAh", "90 %", "hours", "chance"];
         let _infallible = write!(part, "\n{}", output::table(context, &heads, &rows, &[3, 4, 5, 6]));
     }
-    if shown < ahead.at_risk.len() {
-        let more = ahead.at_risk.len() - shown;
+    if shown < ahead.at_risk.all() {
+        let more = ahead.at_risk.all() - shown;
         let _infallible = write!(part, "\n ... and {more} more: packmuster ahead --all");
     }
     part

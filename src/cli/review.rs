@@ -6,22 +6,29 @@ pub(super) use rows::csv;
 
 use std::path::PathBuf;
 
+use crate::app::listed::Listed;
 use crate::app::review::{
-    self, CartonLine, Complaint, Figures, LIVES_NOTE, Line, Lives, Lost, Month, Review, RollLine, RoundLine,
-    Whereabouts,
+    self, Asked, Brief, CartonLine, Complaint, Figure, Figures, Head, LIVES_NOTE, Line, Lives, Lost, Month,
+    Review, RollLine, RoundLine, Whereabouts,
 };
 use crate::app::waste::Item;
 use crate::domain::finding::CAUTIONS;
 use crate::domain::verdict::Verdict;
 
+use crate::ledger::Ledger;
+use crate::ledger::kept::Kept;
+
 use super::Exit;
 use super::context::Context;
 use super::error::CliError;
 use super::output;
+use super::progress::Progress;
 
 /// The monthly review: what can go out, what nears its end, what to buy, what is wrong, and the lists behind it
 ///
-/// A month that is over prints the same again whenever it is asked for.
+/// A month that is over prints the same again whenever it is asked for. What is worked out of each pack of the current month is kept in a
+/// file beside the ledger (its name with .kept behind it), so that the next review works out only what changed; the file may be deleted
+/// at any time. The slots of the bench are looked at once a day.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example: packmuster review 2026-10 --pdf october.pdf --page october.html")]
 pub(super) struct Args {
@@ -36,6 +43,12 @@ pub(super) struct Args {
     /// Write one HTML page to this file: it needs nothing beside it
     #[arg(long, value_name = "FILE")]
     page: Option<PathBuf>,
+    /// The figures alone, of this month so far and of the one before
+    #[arg(long, conflicts_with_all = ["month", "csv", "pdf", "page"])]
+    figures: bool,
+    /// Work everything out anew
+    #[arg(long)]
+    anew: bool,
     /// The PDF's paper
     #[arg(long, value_enum, default_value_t = super::paper::Paper::A4)]
     paper: super::paper::Paper,
@@ -48,7 +61,21 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
         Some(text) => Month::parse(text)?,
         None => Month::of(now.day(ledger.zone())),
     };
-    let review = review::review(&mut ledger, month, now)?;
+    let kept = keep(&ledger, args.anew)?;
+    let bar = Progress::new("packs");
+    if args.figures {
+        let brief = ledger.transact(|ledger| review::brief(ledger, now, &kept, |packs| bar.at(packs)))?;
+        bar.end();
+        if context.globals.json {
+            output::json(&brief)?;
+        } else {
+            output::line(&figures(context, &brief))?;
+        }
+        return Ok(Exit::Yes);
+    }
+    let asked = Asked { month, now, all_lines: args.csv || context.globals.json, kept: Some(&kept) };
+    let review = ledger.transact(|ledger| review::review(ledger, &asked, |packs| bar.at(packs)))?;
+    bar.end();
     if let Some(path) = &args.pdf {
         let bytes = crate::print::review::paper(&review, args.paper.into())
             .map_err(|error| CliError::fault(error.to_string()))?;
@@ -68,6 +95,45 @@ pub(super) fn run(context: &mut Context, args: &Args) -> Result<Exit, CliError> 
     Ok(Exit::Yes)
 }
 
+/// What is kept beside the ledger; where nothing can be, it is kept in memory, and the next review works it all out again.
+fn keep(ledger: &Ledger, anew: bool) -> Result<Kept, CliError> {
+    let path = ledger.kept_path();
+    let kept = match Kept::open(&path) {
+        Ok(kept) => kept,
+        Err(error) => {
+            output::talk(&format!("note: {} cannot be kept ({error})", path.display()));
+            Kept::scratch()?
+        }
+    };
+    if anew {
+        kept.forget()?;
+    }
+    Ok(kept)
+}
+
+/// The figures alone.
+fn figures(context: &Context, brief: &Brief) -> String {
+    let mut text = vec![format!("FIGURES {}, as of {}", brief.figures.month, brief.as_of), String::new()];
+    text.push(beside(context, &brief.figures, brief.before.as_ref()));
+    text.extend(made_from(&brief.heads));
+    text.join("\n")
+}
+
+fn made_from(heads: &[Head]) -> Vec<String> {
+    let mut text = vec![String::new()];
+    for head in heads {
+        text.push(format!("made from entry {} of {}", head.number, head.writer));
+        text.push(format!("  hash {}", head.hash));
+    }
+    text
+}
+
+/// Says how many lines of a list are not shown, if any.
+fn more_of<T>(list: &Listed<T>) -> Option<String> {
+    let more = list.more();
+    (more > 0).then(|| format!("... and {more} more: packmuster review --csv lists all"))
+}
+
 /// The list beside which the cautions stand.
 const KEEP_APART: &str = "TO KEEP APART";
 
@@ -80,7 +146,7 @@ pub(super) fn text(context: &Context, review: &Review) -> String {
             "{} packs, {} fit and here; {} players can go out",
             review.packs, review.ready, review.can_go
         ),
-        format!("{} readings, {} rounds in the month", review.readings.len(), review.rounds),
+        format!("{} readings, {} rounds in the month", review.readings.all(), review.rounds),
         output::wrap(&deeds(review), context.width),
         String::new(),
         fleet(context, review),
@@ -92,7 +158,7 @@ pub(super) fn text(context: &Context, review: &Review) -> String {
     }
     if let Some(before) = &review.before {
         text.push(String::new());
-        text.push(beside(context, review, before));
+        text.push(beside(context, &review.figures, Some(before)));
     }
     let lists = [
         ("NEARING THE END", &review.near_end),
@@ -103,9 +169,10 @@ pub(super) fn text(context: &Context, review: &Review) -> String {
     ];
     for (title, lines) in lists {
         text.push(String::new());
-        text.push(format!("{title}: {}", lines.len()));
+        text.push(format!("{title}: {}", lines.all()));
         if !lines.is_empty() {
-            text.push(list(context, lines));
+            text.push(list(context, lines.lines()));
+            text.extend(more_of(lines));
         }
         if title == KEEP_APART && !lines.is_empty() {
             text.push(output::wrap(CAUTIONS, context.width));
@@ -122,69 +189,72 @@ pub(super) fn text(context: &Context, review: &Review) -> String {
     text.push(String::new());
     text.extend(more(context, review));
     text.push(String::new());
-    text.push(format!("READINGS OF THE MONTH: {}", review.readings.len()));
+    text.push(format!("READINGS OF THE MONTH: {}", review.readings.all()));
     if !review.readings.is_empty() {
         text.push(readings(context, review));
+        text.extend(more_of(&review.readings));
     }
     text.push(String::new());
-    text.push(format!("DOES NOT ADD UP: {}", review.odd.len()));
+    text.push(format!("DOES NOT ADD UP: {}", review.odd.all()));
     for odd in &review.odd {
         let day = odd.day.map(|day| format!("{day} ")).unwrap_or_default();
         text.push(output::wrap(&format!("{day}{}: {}", odd.thing, odd.text), context.width));
     }
-    text.push(String::new());
-    for head in &review.heads {
-        text.push(format!("made from entry {} of {}", head.number, head.writer));
-        text.push(format!("  hash {}", head.hash));
-    }
+    text.extend(more_of(&review.odd));
+    text.extend(made_from(&review.heads));
     text.join("\n")
 }
 
 /// The figures of this month beside those of the month before.
-fn beside(context: &Context, review: &Review, before: &Figures) -> String {
-    let rows: Vec<Vec<String>> = review
-        .figures
-        .rows
-        .iter()
-        .map(|figure| {
-            let was = before.value(figure.what).map(|was| was.to_string()).unwrap_or_default();
-            vec![figure.what.to_owned(), was, figure.value.to_string()]
-        })
-        .collect();
-    output::table(context, &["", before.month.as_str(), review.month.as_str()], &rows, &[1, 2])
+fn beside(context: &Context, now: &Figures, before: Option<&Figures>) -> String {
+    let row = |figure: &Figure| {
+        let was = before.and_then(|before| before.value(&figure.what));
+        vec![
+            figure.what.clone(),
+            was.map(|was| was.to_string()).unwrap_or_default(),
+            figure.value.to_string(),
+        ]
+    };
+    let rows: Vec<Vec<String>> = now.rows.iter().map(row).collect();
+    let name = before.map_or("", |before| before.month.as_str());
+    output::table(context, &["", name, now.month.as_str()], &rows, &[1, 2])
 }
 
 /// The lists that are short: what cut out early, cartons, rounds, waste, roll calls, lost packs.
 fn more(context: &Context, review: &Review) -> Vec<String> {
-    let mut lists: Vec<(String, Vec<String>)> = Vec::new();
+    let mut text = Vec::new();
+    let mut say = |title: &str, all: usize, lines: Vec<String>, more: Option<String>| {
+        text.push(String::new());
+        text.push(format!("{title}: {all}"));
+        text.extend(lines.iter().map(|line| output::wrap(line.trim_end(), context.width)));
+        text.extend(more);
+    };
     let complaint = |line: &Complaint| format!("{} {}: {}", line.day, line.pack, line.why);
-    lists.push(("CUT OUT EARLY".to_owned(), review.complaints.iter().map(complaint).collect()));
+    let lines = &review.complaints;
+    say("CUT OUT EARLY", lines.all(), lines.iter().map(complaint).collect(), more_of(lines));
     let carton = |line: &CartonLine| {
         format!("{} ({}): {} read, {} bad: {}", line.carton, line.make, line.read, line.bad, line.result)
     };
-    lists.push(("CARTONS".to_owned(), review.cartons.iter().map(carton).collect()));
+    say("CARTONS", review.cartons.len(), review.cartons.iter().map(carton).collect(), None);
     let round = |line: &RoundLine| {
         let mah = |mah: Option<u32>| mah.map_or_else(|| "unknown".to_owned(), |mah| format!("{mah} mAh"));
         format!("{} {}: {} before, {} after", line.day, line.pack, mah(line.before_mah), mah(line.after_mah))
     };
-    lists.push(("RECONDITIONED".to_owned(), review.round_lines.iter().map(round).collect()));
+    let lines = &review.round_lines;
+    say("RECONDITIONED", lines.all(), lines.iter().map(round).collect(), more_of(lines));
     let item = |item: &Item| format!("{} since {}, {}", item.pack, item.since, item.place);
-    lists.push(("WASTE ON HAND".to_owned(), review.waste.items.iter().map(item).collect()));
+    let lines = &review.waste.items;
+    say("WASTE ON HAND", lines.all(), lines.iter().map(item).collect(), more_of(lines));
     let roll = |line: &RollLine| {
         format!(
             "{} on {}: {} there, {} missing, {} not expected",
             line.place, line.ended, line.present, line.missing, line.unexpected
         )
     };
-    lists.push(("ROLL CALLS".to_owned(), review.rolls.iter().map(roll).collect()));
+    say("ROLL CALLS", review.rolls.len(), review.rolls.iter().map(roll).collect(), None);
     let lost = |line: &Lost| format!("{}: {} {}", line.pack, line.why, line.place);
-    lists.push(("LOST, OR NOT SEEN FOR LONG".to_owned(), review.lost.iter().map(lost).collect()));
-    let mut text = Vec::new();
-    for (title, lines) in lists {
-        text.push(String::new());
-        text.push(format!("{title}: {}", lines.len()));
-        text.extend(lines.iter().map(|line| output::wrap(line.trim_end(), context.width)));
-    }
+    let lines = &review.lost;
+    say("LOST, OR NOT SEEN FOR LONG", lines.all(), lines.iter().map(lost).collect(), more_of(lines));
     text
 }
 

@@ -6,7 +6,7 @@ use crate::app::answer::{Answer, Outcome};
 use crate::app::consignment;
 use crate::app::dispatch::Dispatch;
 use crate::app::notice::{self, Named};
-use crate::app::review::{self, Month, Review};
+use crate::app::review::{self, Asked, Month, Review};
 use crate::app::session::{Here, Session, Work};
 use crate::domain::moment::{Moment, day_after};
 use crate::domain::tag::{Tag, TagKind};
@@ -287,7 +287,11 @@ impl Day {
         self.notice()?;
         let now = self.world.clock.get();
         let month = Month::of(self.world.scenario.demo_day);
-        let review = review::review(&mut self.world.ledger, month, now)?;
+        let review = review::review(
+            &mut self.world.ledger,
+            &Asked { month, now, all_lines: true, kept: None },
+            |_| (),
+        )?;
         self.write("review.pdf", &crate::print::review::paper(&review, PageSize::A4)?)?;
         self.write("review.html", crate::print::review::page(&review)?.as_bytes())?;
         self.world.ledger.settle()?;

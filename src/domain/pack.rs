@@ -164,6 +164,9 @@ pub struct PackFacts {
     /// How many loans it has begun.
     #[serde(default, skip_serializing_if = "is_none")]
     pub loans: u32,
+    /// Milliseconds on loans that are over.
+    #[serde(default, skip_serializing_if = "is_none")]
+    pub lent: i64,
     /// The latest return from a loan, or adoption out of one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub returned: Option<Moment>,
@@ -324,7 +327,7 @@ impl PackFacts {
             Event::PacksJoined(e) if e.keep == id => self.turn_up(),
             Event::LoanEnded(e) => {
                 if self.loan.is_some_and(|loan| loan.loan == e.loan) {
-                    self.loan = None;
+                    self.end_loan(e.at);
                 }
                 self.returned = self.returned.max(Some(e.at));
                 self.written_off = None;
@@ -403,7 +406,7 @@ impl PackFacts {
         if self.ride.is_some_and(|ride| ride.ride == e.ride) {
             self.ride = None;
             // A pack's part in a loan ends with its ride, whatever becomes of the player.
-            if self.loan.take().is_some() {
+            if self.end_loan(e.at) {
                 self.returned = self.returned.max(Some(e.at));
             }
         } else {
@@ -425,6 +428,14 @@ impl PackFacts {
             Basis::Estimated { .. } => &mut self.estimated_cycles,
             Basis::Counted(_) | Basis::Unused => &mut self.counted_cycles,
         }
+    }
+
+    /// Its part in a loan is over; false when it was on none.
+    fn end_loan(&mut self, at: Moment) -> bool {
+        let Some(loan) = self.loan.take() else { return false };
+        let on_loan = at.millis().saturating_sub(loan.since.millis()).max(0);
+        self.lent = self.lent.saturating_add(on_loan);
+        true
     }
 
     /// Whoever has it in hand knows where it is.

@@ -13,6 +13,11 @@ pub(crate) const fn clock_of(at: Moment) -> i64 {
     at.millis().saturating_mul(1 << COUNTER_BITS)
 }
 
+/// The moment of a clock value.
+pub(crate) const fn moment_of(clock: i64) -> Moment {
+    Moment::from_millis(clock >> COUNTER_BITS)
+}
+
 /// The last clock value that lies before a moment.
 pub const fn clock_before(at: Moment) -> i64 {
     clock_of(at).saturating_sub(1)

@@ -16,6 +16,7 @@ pub mod entry;
 pub mod error;
 pub mod export;
 pub mod file;
+pub mod kept;
 pub mod learnt;
 pub mod project;
 pub mod query;

@@ -1,5 +1,7 @@
 //! Reading facts and histories.
 
+use std::collections::BTreeMap;
+
 use rusqlite::{OptionalExtension, Row as SqlRow, params};
 
 use crate::domain::event::Event;
@@ -63,6 +65,23 @@ impl Ledger {
         Ok(facts.and_then(|facts| facts.try_into().ok()))
     }
 
+    /// The same, with the clock of the last of those entries.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn facts_and_last<T: TryFrom<Facts>>(
+        &mut self,
+        thing: Thing,
+        clock: i64,
+    ) -> Result<Option<(T, i64)>, LedgerError> {
+        let found = match self.row(thing)? {
+            None => return Ok(None),
+            Some(row) if row.last.clock <= clock => Some((row.facts.clone(), row.last.clock)),
+            Some(_) => self.fold_until(thing, clock)?.map(|(facts, last)| (facts, last.clock)),
+        };
+        Ok(found.and_then(|(facts, last)| Some((facts.try_into().ok()?, last))))
+    }
+
     /// What a code names, if anything.
     ///
     /// # Errors
@@ -119,7 +138,8 @@ impl Ledger {
         Ok(())
     }
 
-    /// Walks every thing of a kind as all entries up to a clock value gave it; those that were changed later come last.
+    /// Walks every thing of a kind as all entries up to a clock value gave it, with the clock of the last of them; those that were
+    /// changed later come last.
     ///
     /// # Errors
     /// A fault of the file, or what `visit` returns.
@@ -127,19 +147,19 @@ impl Ledger {
         &mut self,
         kind: ThingKind,
         clock: i64,
-        mut visit: impl FnMut(Thing, Facts) -> Result<(), E>,
+        mut visit: impl FnMut(Thing, i64, Facts) -> Result<(), E>,
     ) -> Result<(), E> {
         let mut later = Vec::new();
         self.each(kind, |thing, last, facts| {
             if last <= clock {
-                return visit(thing, facts);
+                return visit(thing, last, facts);
             }
             later.push(thing);
             Ok(())
         })?;
         for thing in later {
-            if let Some((facts, _)) = self.fold_until(thing, clock)? {
-                visit(thing, facts)?;
+            if let Some((facts, last)) = self.fold_until(thing, clock)? {
+                visit(thing, last.clock, facts)?;
             }
         }
         Ok(())
@@ -348,26 +368,62 @@ impl Ledger {
         Ok(statement.query_row(params![writer.uuid().as_bytes(), signed(number)?], read)?)
     }
 
-    /// Walks every entry of every chain that was recorded after one clock value and up to another, chain by chain.
+    /// The hash, in hex, of an entry of the chain of a writer; none when there is no such entry.
+    ///
+    /// # Errors
+    /// A fault of the file.
+    pub fn hash_at(&self, writer: &str, number: u64) -> Result<Option<String>, LedgerError> {
+        let Ok(writer) = writer.parse() else { return Ok(None) };
+        let writer = WriterId::new(writer);
+        if number == 0 || self.head(writer)?.number < number {
+            return Ok(None);
+        }
+        Ok(Some(super::chain::hex(&self.link_of(writer, number)?.1)))
+    }
+
+    /// Walks every entry that stands behind a number in its chain, chain by chain; chains that are not named from their beginning.
     ///
     /// # Errors
     /// A fault of the file, or an entry that does not read.
-    pub fn each_entry(
+    pub fn each_entry_behind(
         &mut self,
-        after: i64,
-        until: i64,
+        numbers: &BTreeMap<&str, u64>,
         mut visit: impl FnMut(Entry),
     ) -> Result<(), LedgerError> {
         for writer in self.writers()? {
-            let (mut number, last) = (self.last_until(writer, after)?, self.last_until(writer, until)?);
-            while number < last {
-                for entry in self.page_of(writer, number)? {
-                    number = entry.position.number;
-                    if number > last {
-                        break;
-                    }
-                    visit(entry);
-                }
+            let mut number = numbers.get(writer.to_string().as_str()).copied().unwrap_or(0);
+            loop {
+                let page = self.page_of(writer, number)?;
+                let Some(last) = page.last() else { break };
+                number = last.position.number;
+                page.into_iter().for_each(&mut visit);
+            }
+        }
+        Ok(())
+    }
+
+    /// Walks every entry of some kinds that was recorded after one clock value and up to another, chain by chain.
+    ///
+    /// # Errors
+    /// A fault of the file, or an entry that does not read.
+    pub fn each_entry_of(
+        &mut self,
+        kinds: &[&str],
+        (after, until): (i64, i64),
+        mut visit: impl FnMut(Entry),
+    ) -> Result<(), LedgerError> {
+        let kinds = format!("[\"{}\"]", kinds.join("\",\""));
+        for writer in self.writers()? {
+            let (first, last) = (self.last_until(writer, after)?, self.last_until(writer, until)?);
+            let mut statement = self.conn.prepare_cached(&format!(
+                "SELECT {ENTRY} FROM entry WHERE writer = ?1 AND number > ?2 AND number <= ?3
+                     AND kind IN (SELECT value FROM json_each(?4))
+                 ORDER BY number"
+            ))?;
+            let mut rows =
+                statement.query(params![writer.uuid().as_bytes(), signed(first)?, signed(last)?, kinds])?;
+            while let Some(row) = rows.next()? {
+                visit(entry(row)?);
             }
         }
         Ok(())

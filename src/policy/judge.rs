@@ -88,27 +88,7 @@ struct View<'a> {
 /// Judges a case under a policy.
 pub fn judge(case: &Case<'_>, policy: &Policy, question: &Question<'_>) -> Ruling {
     let view = View::new(case, policy, question);
-    let mut reasons = Vec::new();
-    finding(&view, &mut reasons);
-    notice(&view, &mut reasons);
-    identity(&view, &mut reasons);
-    reasons.extend(carton::carton(&view));
-    reasons.extend(unmeasured(&view));
-    reasons.extend(stale(&view));
-    reasons.extend(capacity(&view));
-    reasons.extend(ahead::doubt(&view));
-    reasons.extend(ahead::forecast(&view));
-    reasons.extend(cycles(&view));
-    reasons.extend(age(&view));
-    reasons.extend(resistance(&view));
-    reasons.extend(reported(&view));
-    reasons.extend(refused(&view));
-    reasons.extend(retired(&view));
-    if reasons.is_empty() {
-        reasons.extend(charge::charge(&view));
-    }
-    // A stable sort keeps rules of equal gravity in the order in which they were asked.
-    reasons.sort_by_key(|reason| std::cmp::Reverse(reason.verdict));
+    let reasons = said(&view);
     let verdict = reasons.first().map_or(Verdict::Fit, |reason| reason.verdict);
     let play = view.reading.zip(view.player).and_then(|(reading, player)| reading.capacity.play(player.draw));
     Ruling {
@@ -123,6 +103,36 @@ pub fn judge(case: &Case<'_>, policy: &Policy, question: &Question<'_>) -> Rulin
         until: (verdict == Verdict::Fit && question.step != Step::Dispatch).then(|| view.until()).flatten(),
         reasons,
     }
+}
+
+/// The reasons of a ruling alone, gravest first: what a list of the whole fleet needs.
+pub fn reasons(case: &Case<'_>, policy: &Policy, question: &Question<'_>) -> Vec<Reason> {
+    said(&View::new(case, policy, question))
+}
+
+fn said(view: &View<'_>) -> Vec<Reason> {
+    let mut reasons = Vec::new();
+    finding(view, &mut reasons);
+    notice(view, &mut reasons);
+    identity(view, &mut reasons);
+    reasons.extend(carton::carton(view));
+    reasons.extend(unmeasured(view));
+    reasons.extend(stale(view));
+    reasons.extend(capacity(view));
+    reasons.extend(ahead::doubt(view));
+    reasons.extend(ahead::forecast(view));
+    reasons.extend(cycles(view));
+    reasons.extend(age(view));
+    reasons.extend(resistance(view));
+    reasons.extend(reported(view));
+    reasons.extend(refused(view));
+    reasons.extend(retired(view));
+    if reasons.is_empty() {
+        reasons.extend(charge::charge(view));
+    }
+    // A stable sort keeps rules of equal gravity in the order in which they were asked.
+    reasons.sort_by_key(|reason| std::cmp::Reverse(reason.verdict));
+    reasons
 }
 
 impl<'a> View<'a> {

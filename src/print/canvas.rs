@@ -13,9 +13,9 @@ use printpdf::{
 
 use super::PrintError;
 use super::content::{Cell, Content, resource};
-use super::share::share_out;
 use super::text::{Align, Faces, Style};
 use super::typeface::Face;
+use crate::app::share::share_out;
 
 /// A place on the page, mm from its top left corner.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -10,8 +10,8 @@ use super::canvas::{Area, Canvas};
 use super::geometry::Geometry;
 use super::label::Layout;
 use super::qr::Symbol;
-use super::share::share_out;
 use super::{PrintError, margin};
+use crate::app::share::share_out;
 use crate::domain::tag::Tag;
 
 /// The warning that goes with every sheet.

@@ -29,7 +29,6 @@ pub mod plan;
 pub mod qr;
 pub mod review;
 pub mod sampling;
-mod share;
 pub mod slots;
 pub mod study;
 pub mod table;

@@ -6,7 +6,8 @@ mod charts;
 mod lists;
 
 use crate::app::ahead::buying::Order;
-use crate::app::review::{Figures, Lives, Review, at_risk};
+use crate::app::listed::Listed;
+use crate::app::review::{Figures, Lives, Review};
 use crate::domain::finding::CAUTIONS;
 use crate::domain::moment::day_after;
 use crate::domain::verdict::Verdict;
@@ -61,7 +62,12 @@ pub(super) struct Cut<'a, T> {
 
 impl<'a, T> Cut<'a, T> {
     /// The first rows of a list.
-    pub(super) fn of(list: &'a [T], review: &Review) -> Self {
+    pub(super) fn of(list: &'a Listed<T>, review: &Review) -> Self {
+        Self { all: list.all(), ..Self::first(list.lines(), review) }
+    }
+
+    /// The same of a list that is here as a whole.
+    pub(super) fn first(list: &'a [T], review: &Review) -> Self {
         Self { shown: list.get(..review.rows).unwrap_or(list), all: list.len() }
     }
 
@@ -77,12 +83,11 @@ impl<'a, T> Cut<'a, T> {
 /// The page that a manager reads.
 fn manager(document: &mut Document, review: &Review) {
     let count = |list: usize| list.to_string();
-    let out = at_risk(review);
     document.figures(vec![
         ("players can go out today".to_owned(), review.can_go.to_string()),
-        ("packs near their end".to_owned(), count(review.near_end.len())),
+        ("packs near their end".to_owned(), count(review.near_end.all())),
         ("packs to order in three months".to_owned(), to_buy(review)),
-        ("out with borrowers, at risk".to_owned(), count(out)),
+        ("out with borrowers, at risk".to_owned(), count(review.at_risk)),
     ]);
     document.heading("What can go out");
     let mut table = Table::new(vec![
@@ -105,7 +110,7 @@ fn manager(document: &mut Document, review: &Review) {
     document.heading("What to buy, and by when");
     buying(document, review);
     document.heading("What is wrong");
-    if !review.isolate.is_empty() || review.waste.items.iter().any(|item| item.damaged) {
+    if !review.isolate.is_empty() || review.waste.damaged > 0 {
         document.callout(CAUTIONS);
     }
     let wrong: Vec<String> = review.wrong.iter().take(ROWS).map(|line| format!("- {line}.")).collect();
@@ -175,10 +180,10 @@ fn figures(document: &mut Document, review: &Review) {
         Column::number("change", 1.0),
     ]);
     for figure in &review.figures.rows {
-        let was = before.and_then(|before: &Figures| before.value(figure.what));
+        let was = before.and_then(|before: &Figures| before.value(&figure.what));
         let change = was.and_then(|was| Some(i64::try_from(figure.value).ok()? - i64::try_from(was).ok()?));
         table.row([
-            figure.what.to_owned(),
+            figure.what.clone(),
             was.map_or_else(|| "not known".to_owned(), |was| was.to_string()),
             figure.value.to_string(),
             change.map(|change| format!("{change:+}")).unwrap_or_default(),

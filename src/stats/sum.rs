@@ -67,6 +67,11 @@ pub struct Chances {
 impl Chances {
     /// Adds an outcome.
     pub fn add(&mut self, chance: f64) {
+        self.add_at(chance, place(chance));
+    }
+
+    /// Adds an outcome whose [`place`] is known: for chances of which there are few different ones.
+    pub fn add_at(&mut self, chance: f64, place: usize) {
         if chance < NEVER {
             self.sum += chance.max(0.0);
             return;
@@ -77,7 +82,6 @@ impl Chances {
         if self.count <= KEPT {
             self.each.push(chance);
         }
-        let place = ((hazard(chance).ln() - LEAST).max(0.0) * FINENESS) as usize;
         if self.alike.len() <= place {
             self.alike.resize(place + 1, (0, 0.0));
         }
@@ -124,11 +128,14 @@ impl Chances {
         let most = self.count as f64;
         let far = spread.0.iter().copied().fold(1.0, f64::max) * self.sum;
         let width = (far + WIDTH * (far + 1.0).sqrt() + 1.0).min(most) as usize + 1;
-        let cheap = self.count <= KEPT && most * width as f64 <= CHEAP;
+        if self.count > KEPT || most * width as f64 > CHEAP {
+            let laws: Vec<(f64, f64)> = spread.0.iter().map(|&factor| self.normal(factor)).collect();
+            return shares.iter().map(|&share| least(&laws, width, share)).collect();
+        }
         let mut below = vec![0.0; width];
         for factor in &spread.0 {
             let share = 1.0 / spread.0.len() as f64;
-            let law = if cheap { self.convolved(*factor, width) } else { self.normal(*factor, width) };
+            let law = self.convolved(*factor, width);
             below.iter_mut().zip(law).for_each(|(below, law)| *below += share * law);
         }
         let place = |share: f64| below.iter().position(|&below| below >= share - 1e-12).unwrap_or(width - 1);
@@ -160,8 +167,8 @@ impl Chances {
         law
     }
 
-    /// The chance of each number or fewer, as a normal with continuity correction gives it.
-    fn normal(&self, factor: f64, width: usize) -> Vec<f64> {
+    /// Mean and standard deviation under a factor on all hazards.
+    fn normal(&self, factor: f64) -> (f64, f64) {
         let (mut mean, mut variance) = (0.0, 0.0);
         for &(count, sum) in self.alike.iter().filter(|(count, _)| *count > 0) {
             let count = f64::from(count);
@@ -169,9 +176,29 @@ impl Chances {
             mean += count * chance;
             variance += count * chance * (1.0 - chance);
         }
-        let deviation = variance.max(1e-9).sqrt();
-        (0..width).map(|number| normal::below((number as f64 + 0.5 - mean) / deviation)).collect()
+        (mean, variance.max(1e-9).sqrt())
     }
+}
+
+/// The chance of a number or fewer that follows one of several equally likely normals, with continuity correction.
+fn below(laws: &[(f64, f64)], number: usize) -> f64 {
+    let each = laws.iter().map(|(mean, deviation)| normal::below((number as f64 + 0.5 - mean) / deviation));
+    each.sum::<f64>() / laws.len() as f64
+}
+
+/// The least number below `width` that is not exceeded with a chance: by halving.
+fn least(laws: &[(f64, f64)], width: usize, share: f64) -> u32 {
+    let (mut low, mut high) = (0, width - 1);
+    while low < high {
+        let middle = low + (high - low) / 2;
+        if below(laws, middle) >= share - 1e-12 { high = middle } else { low = middle + 1 }
+    }
+    u32::try_from(low).unwrap_or(u32::MAX)
+}
+
+/// Where a chance is put together with those of nearly equal hazard.
+pub fn place(chance: f64) -> usize {
+    if chance < NEVER { 0 } else { ((hazard(chance).ln() - LEAST).max(0.0) * FINENESS) as usize }
 }
 
 /// The hazard behind a chance: `-ln(1 - p)`.
@@ -233,7 +260,8 @@ mod tests {
         let values: Vec<f64> = (0..600_u32).map(|k| 0.02 + 0.5 * f64::from(k % 100) / 100.0).collect();
         let chances = chances(&values);
         for factor in [0.7, 1.0, 1.5] {
-            let (exact, normal) = (chances.convolved(factor, 601), chances.normal(factor, 601));
+            let (exact, law) = (chances.convolved(factor, 601), [chances.normal(factor)]);
+            let normal: Vec<f64> = (0..601).map(|number| below(&law, number)).collect();
             let most = exact.iter().zip(&normal).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
             assert!(most < 0.004, "{factor}: {most}: what skewness leaves");
         }

@@ -2,74 +2,51 @@
 
 use std::collections::BTreeMap;
 
-use crate::domain::facts::{Facts, LoanFacts};
-use crate::domain::ids::{MakeId, ThingKind};
 use crate::domain::moment::Moment;
-use crate::domain::pack::PackFacts;
-use crate::ledger::learnt::{Seer, day};
-use crate::ledger::settings::Settings;
-use crate::ledger::{Ledger, LedgerError};
-use crate::stats::fade::model::{Seen, When};
+use crate::ledger::kept;
 use crate::stats::life::Life;
 use crate::stats::life::weibull::Weibull;
 use crate::stats::sum::Spread;
 
-use super::{Doubt, service_limit};
+use super::Doubt;
+use crate::app::reckon::{MILLION, MONTHS, Raw, Reckoned, add_times, days_out};
 
 /// Days of a year.
 const YEAR: f64 = 365.25;
-/// Days that a pack must have been in the ledger before its own pace is believed.
-const OWN_PACE: i64 = 90;
 /// Failures of a make without which nothing is said of packs that were never read.
 const FEWEST_FAILURES: usize = 5;
-/// Days that a month of forecasts that are looked back at has, and how many such months.
-const MONTH: i32 = 30;
-const MONTHS: usize = 12;
-/// Forecasts that are looked back at, at most.
-const LOOKED_BACK: u64 = 100_000;
 
 /// What was gathered.
 #[derive(Debug, Default)]
 pub(super) struct Past {
-    days_on_loan: f64,
-    days_here: f64,
-    lives: BTreeMap<MakeId, Vec<Life>>,
-    laws: BTreeMap<MakeId, Weibull>,
+    times: kept::Times,
+    lives: BTreeMap<Raw, Vec<Life>>,
+    laws: BTreeMap<Raw, Weibull>,
     /// Month by month: expected, its variance, and observed readings below the limit.
     months: [(f64, f64, u32); MONTHS],
-    looked: u64,
 }
 
 impl Past {
-    pub(super) fn gather(
-        ledger: &mut Ledger,
-        settings: &Settings,
-        (now, clock): (Moment, i64),
-        mut step: impl FnMut(),
-    ) -> Result<Self, LedgerError> {
-        let mut past = Self::default();
-        ledger.each_until(ThingKind::Loan, clock, |_, facts| {
-            if let Facts::Loan(LoanFacts { began: Some(began), ended, written_off: None, .. }) = facts {
-                past.days_on_loan += days(ended.unwrap_or(now), began);
+    pub(super) fn take(&mut self, pack: &Reckoned) {
+        if let Some(times) = pack.times {
+            add_times(&mut self.times, times);
+        }
+        if let (Some(make), Some((entered, left, failed))) = (pack.make, pack.life) {
+            let years = |days: u32| f64::from(days) / YEAR;
+            let life = Life { entered: years(entered), left: years(left), failed };
+            self.lives.entry(make).or_default().push(life);
+        }
+        for look in &pack.looks {
+            if let Some(month) = self.months.get_mut(usize::from(look.ago)) {
+                month.0 += f64::from(look.expected) / MILLION;
+                month.1 += f64::from(look.variance) / MILLION;
+                month.2 += u32::from(look.below);
             }
-            Ok::<(), LedgerError>(())
-        })?;
-        let mut seen = Seen::default();
-        ledger.each_until(ThingKind::Pack, clock, |_, facts| {
-            step();
-            if let Facts::Pack(pack) = facts
-                && pack.joined.is_none()
-            {
-                past.pack(settings, &pack, now, &mut seen);
-            }
-            Ok::<(), LedgerError>(())
-        })?;
-        past.fit();
-        Ok(past)
+        }
     }
 
     /// The law of each make of which enough have failed.
-    fn fit(&mut self) {
+    pub(super) fn fit(&mut self) {
         for (make, lives) in std::mem::take(&mut self.lives) {
             let failed = lives.iter().filter(|life| life.failed).count();
             if let Some(law) = Weibull::fit(&lives).ok().filter(|_| failed >= FEWEST_FAILURES) {
@@ -78,74 +55,16 @@ impl Past {
         }
     }
 
-    fn pack(&mut self, settings: &Settings, pack: &PackFacts, now: Moment, seen: &mut Seen) {
-        let Some(came) = came(pack) else { return };
-        if pack.written_off.is_none() && pack.missing.is_none() {
-            self.days_here += days(now, came);
-        }
-        let (Some(make), Some(limit)) = (pack.make, service_limit(settings, pack, None)) else { return };
-        let born = born(pack).unwrap_or_else(|| day(came));
-        let below = pack.readings.iter().find(|reading| reading.capacity < limit);
-        if let Some(last) = below.or(pack.readings.last()) {
-            let age = |at: Moment| f64::from(day(at).saturating_sub(born).max(0)) / YEAR;
-            let life = Life { entered: age(came), left: age(last.at), failed: below.is_some() };
-            if life.left > life.entered {
-                self.lives.entry(make).or_default().push(life);
-            }
-        }
-        if let Some(seer) = settings.seer.as_ref().filter(|_| self.looked < LOOKED_BACK) {
-            self.look_back(seer, pack, f64::from(limit.raw()), (now, seen));
-        }
+    /// Share of the days since they came that packs were out until a moment: `days on loan / days in the ledger`.
+    pub(super) fn days_out(&self, until: Moment) -> f64 {
+        days_out(self.times, until)
     }
 
-    /// Readings of the last twelve months of a pack that held its limit before each: what was to be expected, and what came.
-    fn look_back(&mut self, seer: &Seer, pack: &PackFacts, limit: f64, (now, seen): (Moment, &mut Seen)) {
-        let Some(history) = seer.history(pack) else { return };
-        let view = history.pack();
-        for (place, pair) in view.readings.windows(2).enumerate() {
-            let [before, next] = pair else { continue };
-            let months_ago = usize::try_from(day(now).saturating_sub(next.day) / MONTH);
-            let Some(month) = months_ago.ok().and_then(|month| self.months.get_mut(month)) else { continue };
-            if f64::from(before.capacity) < limit || next.rounds != before.rounds {
-                continue;
-            }
-            seer.predictor.see(&view.up_to(place + 1), seen);
-            let when = When { day: next.day, cycles: f64::from(next.cycles) };
-            let chance = seer.predictor.chance_read_below(seen, when, limit);
-            month.0 += chance;
-            month.1 += chance * (1.0 - chance);
-            month.2 += u32::from(f64::from(next.capacity) < limit);
-            self.looked += 1;
-        }
-    }
-
-    /// Share of the days since they came that packs were out: `days on loan / days in the ledger`.
-    pub(super) fn days_out(&self) -> f64 {
-        if self.days_here > 0.0 { (self.days_on_loan / self.days_here).min(1.0) } else { 0.0 }
-    }
-
-    /// Cycles of a day to come: the pack's own since it came, `(cycles - cycles before) / days`, and no less than a day on loan
-    /// costs, times the share of days that packs are out.
-    pub(super) fn pace(&self, pack: &PackFacts, on_loan: f64, now: Moment) -> f64 {
-        let usual = on_loan * self.days_out();
-        let Some(came) = came(pack).filter(|&came| now.days_since(came) >= OWN_PACE) else { return usual };
-        let since = pack.cycles().minus(pack.prior.unwrap_or_default());
-        let own = f64::from(since.raw()) / 1000.0 + self.lag(pack, on_loan, now);
-        (own / days(now, came)).max(usual)
-    }
-
-    /// Cycles of the open loan so far, which are entered when it ends.
-    #[expect(clippy::unused_self, reason = "beside its sister")]
-    pub(super) fn lag(&self, pack: &PackFacts, on_loan: f64, now: Moment) -> f64 {
-        pack.loan.map_or(0.0, |loan| on_loan * days(now, loan.since))
-    }
-
-    /// The chance that a pack of a make that was never read is worn out after days, given that it was good now:
+    /// The chance that a pack of a make that was never read is worn out after days, given that it was good at an age in days:
     /// `1 - S(age + t) / S(age)`, by the Weibull law of its make; none without enough failures.
-    pub(super) fn worn(&self, make: MakeId, pack: &PackFacts, now: Moment) -> Option<impl Fn(u32) -> f64> {
+    pub(super) fn worn(&self, make: Raw, age_days: i32) -> Option<impl Fn(u32) -> f64 + use<>> {
         let law = *self.laws.get(&make)?;
-        let came = came(pack)?;
-        let age = f64::from(day(now).saturating_sub(born(pack).unwrap_or_else(|| day(came))).max(0)) / YEAR;
+        let age = f64::from(age_days.max(0)) / YEAR;
         Some(move |days: u32| 1.0 - law.surviving_given(age + f64::from(days) / YEAR, age))
     }
 
@@ -175,35 +94,16 @@ impl Past {
     }
 }
 
-/// When a pack came under watch: its first reading, or its entry into the ledger if that was earlier.
-fn came(pack: &PackFacts) -> Option<Moment> {
-    pack.added.into_iter().chain(pack.readings.first().map(|reading| reading.at)).min()
-}
-
-/// The day from which its age counts, where the maker's date is known.
-fn born(pack: &PackFacts) -> Option<i32> {
-    let made = pack.made?;
-    made.since(jiff::civil::date(1970, 1, 1)).ok().map(|span| span.get_days())
-}
-
-/// Days between two moments, with their parts.
-fn days(to: Moment, from: Moment) -> f64 {
-    let seconds = to.millis().saturating_sub(from.millis()).max(0) / 1000;
-    f64::from(i32::try_from(seconds).unwrap_or(i32::MAX)) / 86_400.0
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     fn worn(failures: u32) -> Option<[f64; 3]> {
-        let make = MakeId::new(uuid::Uuid::nil());
+        let make = [0; 16];
         let life = |k: u32| Life { entered: 0.0, left: 3.0 + 0.1 * f64::from(k), failed: k < failures };
         let mut past = Past { lives: [(make, (0..20).map(life).collect())].into(), ..Past::default() };
         past.fit();
-        let now = Moment::from_millis(1_800_000_000_000);
-        let pack = PackFacts { added: Some(now.plus_days(-730)), ..PackFacts::default() };
-        past.worn(make, &pack, now).map(|chance| [0, 365, 730].map(chance))
+        past.worn(make, 730).map(|chance| [0, 365, 730].map(chance))
     }
 
     #[test]

@@ -5,10 +5,10 @@ use serde::Serialize;
 
 use crate::app::answer::hours;
 use crate::app::lookup;
-use crate::domain::ids::PlayerId;
-use crate::domain::units::{Draw, MilliampHours};
+use crate::app::reckon::Frame;
+use crate::domain::ids::PackId;
+use crate::domain::pack::PackFacts;
 use crate::ledger::{Ledger, LedgerError};
-use crate::policy::foresight::Holding;
 
 /// A pack that is out, and too likely to be below its limit when it comes back.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -35,38 +35,24 @@ pub struct AtRisk {
     pub chance_percent: f64,
 }
 
-/// The same, before its player's name was looked up.
-#[derive(Debug)]
-pub(super) struct Found {
-    pub(super) codes: Vec<String>,
-    pub(super) player: Option<PlayerId>,
-    pub(super) due: Date,
-    pub(super) limit: MilliampHours,
-    pub(super) holds: Holding,
-    pub(super) draw: Option<Draw>,
-    pub(super) chance: f64,
-}
-
-/// Worst first, with names.
-pub(super) fn named(ledger: &mut Ledger, mut found: Vec<Found>) -> Result<Vec<AtRisk>, LedgerError> {
-    found.sort_by(|a, b| {
-        b.chance.total_cmp(&a.chance).then(a.due.cmp(&b.due)).then_with(|| a.codes.cmp(&b.codes))
-    });
-    found
-        .into_iter()
-        .map(|found| {
-            let player = found.player.map(|player| lookup::name_of(ledger, player.into())).transpose()?;
-            Ok(AtRisk {
-                pack: lookup::label(&found.codes),
-                player,
-                due: found.due,
-                limit_mah: found.limit.raw(),
-                expected_mah: found.holds.expected.raw(),
-                low_mah: found.holds.low.raw(),
-                high_mah: found.holds.high.raw(),
-                play_h: found.draw.and_then(|draw| found.holds.expected.play(draw)).map(hours),
-                chance_percent: (found.chance * 1e4).round() / 100.0,
-            })
-        })
-        .collect()
+/// What is told of a pack at risk, as entries up to a clock value gave it; none when it is not at risk.
+pub(super) fn line(
+    ledger: &mut Ledger,
+    frame: &Frame,
+    id: PackId,
+    clock: i64,
+) -> Result<Option<AtRisk>, LedgerError> {
+    let Some((pack, last)) = ledger.facts_and_last::<PackFacts>(id.into(), clock)? else { return Ok(None) };
+    let player = pack.ride.map(|ride| lookup::name_of(ledger, ride.player.into())).transpose()?;
+    Ok(frame.risk_of(id, &pack, last).map(|risk| AtRisk {
+        pack: lookup::label(&pack.codes),
+        player,
+        due: risk.due,
+        limit_mah: risk.limit.raw(),
+        expected_mah: risk.holds.expected.raw(),
+        low_mah: risk.holds.low.raw(),
+        high_mah: risk.holds.high.raw(),
+        play_h: risk.draw.and_then(|draw| risk.holds.expected.play(draw)).map(hours),
+        chance_percent: (risk.chance * 1e4).round() / 100.0,
+    }))
 }

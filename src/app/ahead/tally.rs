@@ -1,11 +1,21 @@
 //! Chances of many packs, month by month, and the bands that follow.
 
+use std::sync::LazyLock;
+
 use jiff::civil::Date;
 use serde::Serialize;
 
-use crate::stats::sum::{Chances, Spread};
+use crate::stats::sum::{self, Chances, Spread};
 
 use super::MakeAhead;
+use crate::app::reckon::CERTAIN;
+
+/// Where each chance in 65,535ths is put together with others: worked out once.
+fn place_of(chance: u16) -> usize {
+    static PLACES: LazyLock<Vec<usize>> =
+        LazyLock::new(|| (0..=u16::MAX).map(|chance| sum::place(f64::from(chance) / CERTAIN)).collect());
+    PLACES.get(usize::from(chance)).copied().unwrap_or(0)
+}
 
 /// Ends of the bands of 90 % and of 50 %.
 const ENDS: [f64; 4] = [0.05, 0.25, 0.75, 0.95];
@@ -53,8 +63,22 @@ impl Tally {
         Self { packs: 0, fit_here: 0, unknown: 0, below_now: 0.0, months }
     }
 
-    /// Adds a pack: its chance of being below now, and at each month's end.
-    pub(super) fn add(&mut self, now: f64, ends: &[f64]) {
+    /// Adds a pack: its chance of being below at first, and at each month's end, in 65,535ths; no months where it stays at nothing.
+    pub(super) fn add(&mut self, now: u16, ends: &[u16]) {
+        let share = |chance: u16| (f64::from(chance) / CERTAIN, place_of(chance));
+        self.below_now += share(now).0;
+        let mut before = now;
+        for ((month, by_end), &end) in self.months.iter_mut().zip(ends) {
+            let (chance, at) = share(end.saturating_sub(before));
+            month.add_at(chance, at);
+            let (chance, at) = share(end);
+            by_end.add_at(chance, at);
+            before = end;
+        }
+    }
+
+    /// Adds a pack by the law of its make.
+    pub(super) fn add_worn(&mut self, now: f64, ends: &[f64]) {
         self.below_now += now;
         let mut before = now;
         for ((month, by_end), &end) in self.months.iter_mut().zip(ends) {
@@ -76,16 +100,16 @@ impl Tally {
     }
 
     /// How many are below at each month's end at most, with a chance.
-    pub(super) fn retired(&self, months: &[(Date, u32)], spread: &Spread, level: f64) -> Vec<(Date, u32)> {
+    pub(super) fn retired(&self, months: &[Date], spread: &Spread, level: f64) -> Vec<(Date, u32)> {
         let most = |chances: &Chances| chances.quantiles(spread, &[level]).first().copied().unwrap_or(0);
-        months.iter().zip(&self.months).map(|(&(first, _), (_, by_end))| (first, most(by_end))).collect()
+        months.iter().zip(&self.months).map(|(&first, (_, by_end))| (first, most(by_end))).collect()
     }
 
-    pub(super) fn report(&self, make: Option<String>, months: &[(Date, u32)], spread: &Spread) -> MakeAhead {
+    pub(super) fn report(&self, make: Option<String>, months: &[Date], spread: &Spread) -> MakeAhead {
         let months: Vec<MonthAhead> = months
             .iter()
             .zip(&self.months)
-            .map(|(&(first, _), (month, by_end))| {
+            .map(|(&first, (month, by_end))| {
                 let [outer, inner] = bands(month, spread);
                 MonthAhead {
                     month: first.strftime("%Y-%m").to_string(),

@@ -9,10 +9,10 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 use crate::app::answer::hours;
+use crate::app::listed::{Listed, Top};
 use crate::app::{judging, lookup};
 use crate::domain::event::{Event, LoanBegan};
 use crate::domain::facts::{CartonFacts, PlayerFacts};
-use crate::domain::finding::Finding;
 use crate::domain::ids::{CartonId, PackId, PlayerId};
 use crate::domain::pack::PackFacts;
 use crate::domain::verdict::{Rule, Verdict};
@@ -21,7 +21,7 @@ use crate::ledger::settings::Settings;
 use crate::ledger::{Ledger, LedgerError};
 use crate::policy::judge::Target;
 
-use super::deeds::Month;
+use super::deeds::Done;
 
 /// A pack that cut out early.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -46,35 +46,39 @@ pub struct Complaint {
     pub why: String,
 }
 
-/// The complaints among the entries of a month.
+/// The complaints of a month: so many of them at most, where a number is given.
 pub(super) fn of(
     ledger: &mut Ledger,
-    settings: &Settings,
-    cartons: &HashMap<CartonId, CartonFacts>,
-    month: &Month,
-) -> Result<Vec<Complaint>, LedgerError> {
-    let mut complaints = Vec::new();
-    for entry in month.entries() {
+    (settings, cartons): (&Settings, &HashMap<CartonId, CartonFacts>),
+    done: &Done,
+    most: Option<usize>,
+) -> Result<Listed<Complaint>, LedgerError> {
+    let mut all = Vec::new();
+    for entry in done.complaints(ledger)? {
         let (pack, after, at) = match &entry.event {
             Event::Complained(e) => (e.pack, e.after.map(hours), e.at),
-            Event::FindingSeen(e) if e.finding == Finding::CutOutEarly => (e.pack, None, e.at),
+            Event::FindingSeen(e) => (e.pack, None, e.at),
             _ => continue,
         };
         let pack = ledger.joined_to(pack)?;
-        let day = at.day(ledger.zone());
         let name = lookup::pack_name(ledger, pack)?;
-        let found = match loan_before(ledger, pack, entry)? {
-            Some((began, loan)) => Some(judged(ledger, settings, cartons, (pack, &began, &loan))?),
+        all.push((at.day(ledger.zone()), name, entry.position, (pack, after, entry)));
+    }
+    all.sort_by(|a, b| (a.0, &a.1, a.2).cmp(&(b.0, &b.1, b.2)));
+    let mut top = Top::of(most);
+    top.extend(0..all.len());
+    top.listed(|&place| {
+        let Some((day, name, _, (pack, after, entry))) = all.get(place) else { return Ok(None) };
+        let found = match loan_before(ledger, *pack, entry)? {
+            Some((began, loan)) => Some(judged(ledger, settings, cartons, (*pack, &began, &loan))?),
             None => None,
         };
         let (player, sent, rule, why) = match found {
             Some((player, sent, rule, why)) => (Some(player), Some(sent), rule, why),
             None => (None, None, None, "no loan of it is known".to_owned()),
         };
-        complaints.push(Complaint { day, pack: name, player, after_h: after, sent, rule, why });
-    }
-    complaints.sort_by(|a, b| (a.day, &a.pack).cmp(&(b.day, &b.pack)));
-    Ok(complaints)
+        Ok(Some(Complaint { day: *day, pack: name.clone(), player, after_h: *after, sent, rule, why }))
+    })
 }
 
 /// The last loan of a pack that began before an entry.

@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use crate::domain::facts::PlayerFacts;
 use crate::domain::ids::{MakeId, PlayerMakeId};
 use crate::domain::units::MilliampHours;
 use crate::ledger::settings::Settings;
@@ -65,16 +64,11 @@ fn width(rated: MilliampHours) -> u32 {
 }
 
 impl Read {
-    pub(super) fn take(
-        &mut self,
-        capacity: MilliampHours,
-        rated: MilliampHours,
-        limit: Option<MilliampHours>,
-    ) {
+    pub(super) fn take(&mut self, capacity: u32, rated: MilliampHours, limit: Option<u32>) {
         self.packs += 1;
-        self.limit = limit.map(MilliampHours::raw);
+        self.limit = limit;
         self.below += u32::from(limit.is_some_and(|limit| capacity < limit));
-        *self.bins.entry(capacity.raw() / width(rated)).or_default() += 1;
+        *self.bins.entry(capacity / width(rated)).or_default() += 1;
     }
 
     pub(super) fn finish(self, make: String, rated: MilliampHours) -> Capacity {
@@ -123,9 +117,4 @@ pub(super) fn can_go(
         rows.push(CanGo { player_make: make.name.clone(), players: here, packs, can_go });
     }
     rows
-}
-
-/// True for a player that could go out today.
-pub(super) fn is_here(player: &PlayerFacts) -> bool {
-    player.loan.is_none() && player.written_off.is_none() && player.arrived.is_none()
 }

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use jiff::civil::Date;
 use serde::Serialize;
 
-use crate::app::ahead::Ends;
+use crate::app::reckon::{Ends, Frame};
 use crate::app::{judging, lookup};
 use crate::domain::event::{Event, Origin};
 use crate::domain::facts::{CartonFacts, LotFacts, MusterFacts};
@@ -14,11 +14,12 @@ use crate::domain::moment::{Moment, day_after};
 use crate::domain::pack::PackFacts;
 use crate::ledger::settings::Settings;
 use crate::ledger::{Ledger, LedgerError};
+use crate::policy::foresight::Holding;
 use crate::policy::judge::carton::{Standing, standing};
 use crate::policy::limits::{limit, thirstiest};
 
-use super::deeds::Month;
-use super::work::Work;
+use super::deeds::Done;
+use super::lines;
 
 /// When a pack is expected to reach its end, by the fleet's model.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -39,16 +40,17 @@ pub struct Coming {
 }
 
 impl Coming {
-    pub(super) fn of(ends: &Ends) -> Self {
-        let month = |day: Date| day.strftime("%Y-%m").to_string();
-        Self {
-            holds_mah: ends.holds.expected.raw(),
-            low_mah: ends.holds.low.raw(),
-            high_mah: ends.holds.high.raw(),
-            month: month(ends.expected),
-            first: month(ends.first),
-            last: ends.last.map(month),
-        }
+    /// `months` are the first days of the months that are looked at.
+    pub(super) fn of(ends: Ends, holds: Holding, months: &[Date]) -> Option<Self> {
+        let month = |place: u8| months.get(usize::from(place)).map(|day| day.strftime("%Y-%m").to_string());
+        Some(Self {
+            holds_mah: holds.expected.raw(),
+            low_mah: holds.low.raw(),
+            high_mah: holds.high.raw(),
+            month: month(ends.expected)?,
+            first: month(ends.first)?,
+            last: ends.last.and_then(month),
+        })
     }
 
     /// "2027-03 (2026-12 to 2027-09)".
@@ -186,9 +188,9 @@ pub(super) fn cartons(
 }
 
 /// The roll calls that ended in the month.
-pub(super) fn rolls(ledger: &mut Ledger, month: &Month) -> Result<Vec<RollLine>, LedgerError> {
+pub(super) fn rolls(ledger: &mut Ledger, done: &Done) -> Result<Vec<RollLine>, LedgerError> {
     let mut lines = Vec::new();
-    for entry in month.entries() {
+    for entry in done.rolls(ledger)? {
         let Event::MusterEnded(e) = &entry.event else { continue };
         let seen: MusterFacts = ledger.facts(e.muster.into())?.unwrap_or_default();
         lines.push(RollLine {
@@ -203,34 +205,28 @@ pub(super) fn rolls(ledger: &mut Ledger, month: &Month) -> Result<Vec<RollLine>,
 }
 
 /// A pack that should be here and that nobody saw for long, or that is missing.
-pub(super) fn lost(work: &Work, pack: &PackFacts) -> Option<Lost> {
+pub(super) fn lost(frame: &Frame, pack: &PackFacts) -> Lost {
     let seen = pack.last_seen();
-    let why = if let Some(since) = pack.missing {
-        format!("missing since {}", since.day(&work.zone))
-    } else {
-        if pack.loan.is_some() {
-            return None;
+    let why = match (pack.missing, seen) {
+        (Some(since), _) => format!("missing since {}", since.day(&frame.zone)),
+        (None, seen) => {
+            format!("not seen for {} days", seen.map_or(0, |seen| frame.as_of.days_since(seen)))
         }
-        let days = work.as_of.days_since(seen?);
-        if days <= i64::from(work.settings.policy.lost_after_days) {
-            return None;
-        }
-        format!("not seen for {days} days")
     };
-    let place = pack.place.and_then(|(place, _)| work.settings.places.get(&place));
+    let place = pack.place.and_then(|(place, _)| frame.settings.places.get(&place));
     let place = match (place, pack.ride.is_some(), pack.run.is_some()) {
         (Some(place), ..) => place.name.clone(),
         (None, true, _) => "in a player".to_owned(),
         (None, _, true) => "in a slot".to_owned(),
         _ => String::new(),
     };
-    Some(Lost {
+    Lost {
         pack: lookup::label(&pack.codes),
-        make: work.make_name(pack),
-        seen: seen.map(|at| at.day(&work.zone)),
+        make: lines::make_name(frame, pack),
+        seen: seen.map(|at| at.day(&frame.zone)),
         place,
         why,
-    })
+    }
 }
 
 /// The fan of a pack: none without a model, or when it says nothing of the pack.

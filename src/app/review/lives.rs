@@ -12,23 +12,17 @@
 use std::collections::BTreeMap;
 
 use serde::Serialize;
+use uuid::Uuid;
 
-use crate::domain::event::Origin;
+use crate::app::reckon::{Raw, Reckoned};
 use crate::domain::facts::LotFacts;
 use crate::domain::ids::{LotId, MakeId};
-use crate::domain::moment::Moment;
-use crate::domain::pack::PackFacts;
-use crate::domain::units::MilliampHours;
-use crate::domain::verdict::{Rule, Verdict};
-use crate::policy::reason::Ruling;
 use crate::stats::life::kaplan::{Curve, Step};
 use crate::stats::life::weibull::Weibull;
 use crate::stats::life::{Life, logrank};
 
 /// Days of a year.
 const YEAR: f64 = 365.25;
-/// Milliseconds of a day.
-const DAY: i64 = 86_400_000;
 /// Level of the intervals.
 const LEVEL: f64 = 0.90;
 /// Probability, after correction, below which a lot is said to die early.
@@ -162,8 +156,8 @@ impl Lives {
 /// One pack's life, in days.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 struct Watched {
-    make: MakeId,
-    lot: Option<LotId>,
+    make: Raw,
+    lot: Option<Raw>,
     entered: u32,
     left: u32,
     failed: bool,
@@ -176,10 +170,9 @@ pub(super) struct Gathered {
 }
 
 impl Gathered {
-    /// Takes a pack, with what it must hold in service and what the judge says of it.
-    pub(super) fn take(&mut self, pack: &PackFacts, limit: Option<MilliampHours>, ruling: &Ruling) {
-        let (Some(make), Some(limit)) = (pack.make, limit) else { return };
-        if let Some((entered, left, failed)) = life(pack, limit, ruling) {
+    /// Takes a pack.
+    pub(super) fn take(&mut self, pack: &Reckoned) {
+        if let (Some(make), Some((entered, left, failed))) = (pack.make, pack.life) {
             self.watched.push(Watched { make, lot: pack.lot, entered, left, failed });
         }
     }
@@ -195,7 +188,10 @@ impl Gathered {
         let mut lines = Vec::new();
         for all in self.watched.chunk_by(|a, b| a.make == b.make) {
             let Some(first) = all.first() else { continue };
-            let make = names.get(&first.make).cloned().unwrap_or_else(|| "unknown".to_owned());
+            let make = names
+                .get(&MakeId::new(Uuid::from_bytes(first.make)))
+                .cloned()
+                .unwrap_or_else(|| "unknown".to_owned());
             lines.extend(of_make(&make, all, lots));
         }
         correct(&mut lines);
@@ -211,29 +207,6 @@ impl Alike {
             Self::Reference => 1,
             Self::Lot => 2,
         }
-    }
-}
-
-/// Ages in days at entering and leaving, and whether it failed; `None` for a pack that was never under watch.
-fn life(pack: &PackFacts, limit: MilliampHours, ruling: &Ruling) -> Option<(u32, u32, bool)> {
-    let first = pack.readings.first()?;
-    let begun = pack.added?.min(first.at);
-    let born = match (pack.entered_as, pack.made) {
-        (Some(Origin::New), _) | (_, None) => begun,
-        (_, Some(made)) => Moment::start_of(made, &jiff::tz::TimeZone::UTC).min(begun),
-    };
-    let good = pack.readings.iter().rev().find(|reading| reading.capacity >= limit);
-    let weak = pack.readings.iter().rev().take_while(|reading| reading.capacity < limit).last();
-    let wants = |verdict| matches!(verdict, Verdict::Recondition | Verdict::Measure);
-    let hoped = ruling.reasons.iter().any(|reason| reason.rule == Rule::Capacity && wants(reason.verdict));
-    if good.is_none() && pack.entered_as != Some(Origin::New) {
-        return None;
-    }
-    let age = |at: Moment| u32::try_from((at.millis() - born.millis()).div_euclid(DAY)).unwrap_or(0);
-    let entered = age(begun);
-    match weak.filter(|_| !hoped) {
-        Some(weak) => Some((entered, age(weak.at).max(entered + 1), true)),
-        None => Some((entered, age(good?.at), false)).filter(|&(entered, left, _)| left > entered),
     }
 }
 
@@ -255,9 +228,8 @@ fn of_make(make: &str, all: &[Watched], lots: &BTreeMap<LotId, LotFacts>) -> Vec
     let tests = logrank::each_against_the_rest(&slices).unwrap_or_default();
     let mut references: BTreeMap<&str, Vec<&[Life]>> = BTreeMap::new();
     for (place, (group, &ages)) in groups.iter().zip(&slices).enumerate() {
-        let Some(lot) = group.first().and_then(|one| one.lot).and_then(|lot| lots.get(&lot)) else {
-            continue;
-        };
+        let lot = group.first().and_then(|one| one.lot).map(|lot| LotId::new(Uuid::from_bytes(lot)));
+        let Some(lot) = lot.and_then(|lot| lots.get(&lot)) else { continue };
         let mut found = line(Alike::Lot, make, &lot.name, ages);
         if let Some(test) = tests.get(place).copied().flatten() {
             found.expected_failures = Some(rounded(test.group.expected, 1e2));

@@ -3,12 +3,12 @@
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::app::ahead::Ahead;
+use crate::app::listed::Listed;
 use crate::app::slots::Check;
 use crate::app::waste::Waste;
-use crate::domain::ids::PackId;
 use crate::domain::pack::PackFacts;
 use crate::domain::verdict::{Rule, Verdict};
 
@@ -20,7 +20,7 @@ use super::lists::{CartonLine, Coming, Fan, Lost, RollLine, RoundLine};
 use super::lives::Lives;
 
 /// Where a pack is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Whereabouts {
     /// With a borrower.
@@ -66,6 +66,16 @@ impl Whereabouts {
             Self::Waste => "waste, still here",
             Self::Left => "left as waste",
         }
+    }
+
+    /// True where a pack is part of the fleet: the others are told as waste, or nobody can do anything with them.
+    pub(crate) const fn active(self) -> bool {
+        !matches!(self, Self::WrittenOff | Self::Left | Self::Waste)
+    }
+
+    /// True where a pack serves, or may.
+    pub(crate) const fn in_use(self) -> bool {
+        self.active() && !matches!(self, Self::Missing)
     }
 
     /// Where a pack is by its facts.
@@ -119,14 +129,6 @@ pub struct Line {
     /// What it holds now and when it is expected to reach its end, by the fleet's model.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub coming: Option<Coming>,
-    #[serde(skip)]
-    pub(super) id: PackId,
-    /// It lies within the policy's margin of a limit, whatever is foretold of it.
-    #[serde(skip)]
-    pub(super) within_margin: bool,
-    /// How far it is from its limit, in tenths of a per cent, for the order of the list.
-    #[serde(skip)]
-    pub(super) nearness: i64,
 }
 
 /// One row of the table of the fleet.
@@ -177,7 +179,7 @@ pub struct Odd {
 }
 
 /// The head of a chain when the month ended.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Head {
     /// The writer.
     pub writer: String,
@@ -205,19 +207,19 @@ pub struct Review {
     /// The fleet by whereabouts and verdict.
     pub fleet: Vec<Standing>,
     /// Within the policy's margin of a limit, nearest first.
-    pub near_end: Vec<Line>,
+    pub near_end: Listed<Line>,
     /// To recondition.
-    pub recondition: Vec<Line>,
+    pub recondition: Listed<Line>,
     /// To recycle.
-    pub recycle: Vec<Line>,
+    pub recycle: Listed<Line>,
     /// To keep apart.
-    pub isolate: Vec<Line>,
+    pub isolate: Listed<Line>,
     /// With borrowers, and would not pass today by what they hold.
-    pub out_at_risk: Vec<Line>,
+    pub out_at_risk: Listed<Line>,
     /// Readings of the month.
-    pub readings: Vec<ReadingLine>,
+    pub readings: Listed<ReadingLine>,
     /// What does not add up.
-    pub odd: Vec<Odd>,
+    pub odd: Listed<Odd>,
     /// Rounds done in the month.
     pub rounds: u32,
     /// What else was done in the month.
@@ -246,18 +248,37 @@ pub struct Review {
     /// Packs near their end, with what is foreseen of them.
     pub fans: Vec<Fan>,
     /// Rounds of the month.
-    pub round_lines: Vec<RoundLine>,
+    pub round_lines: Listed<RoundLine>,
     /// Cartons that were sampled in the month, or whose sample is owed.
     pub cartons: Vec<CartonLine>,
     /// Packs that cut out early, and what would have kept them here.
-    pub complaints: Vec<Complaint>,
+    pub complaints: Listed<Complaint>,
     /// Roll calls of the month.
     pub rolls: Vec<RollLine>,
     /// Packs that are missing, or that nobody saw for long.
-    pub lost: Vec<Lost>,
+    pub lost: Listed<Lost>,
     /// Waste on hand.
     pub waste: Waste,
+    /// Packs with borrowers that will hardly keep the promise: by the judge today or by the model until they are back; those that may be
+    /// dangerous are told apart.
+    pub at_risk: usize,
+    /// Packs with borrowers that may be dangerous.
+    pub isolate_out: usize,
     /// Rows of each list on paper.
     #[serde(skip)]
     pub rows: usize,
+}
+
+/// The figures alone.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Brief {
+    /// The day as of which packs are judged.
+    pub as_of: Date,
+    /// The heads of the chains: they tell what this was made from.
+    pub heads: Vec<Head>,
+    /// The figures of this month.
+    pub figures: Figures,
+    /// Those of the month before; none where the ledger is younger.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub before: Option<Figures>,
 }

@@ -114,7 +114,7 @@ fn figures(review: &Review) -> Vec<Row> {
     let mut rows = Vec::new();
     for figures in std::iter::once(&review.figures).chain(&review.before) {
         rows.extend(figures.rows.iter().map(|figure| Row {
-            found: figure.what.to_owned(),
+            found: figure.what.clone(),
             day: figures.month.clone(),
             value: figure.value.to_string(),
             ..Row::of("figure")
@@ -227,7 +227,7 @@ fn month(review: &Review) -> Vec<Row> {
         ..Row::of("roll_call")
     }));
     rows.extend(review.deeds.iter().map(|deed| Row {
-        found: deed.what.to_owned(),
+        found: deed.what.clone(),
         value: deed.count.to_string(),
         ..Row::of("done")
     }));

@@ -1,6 +1,7 @@
 //! The lists of the review.
 
 use crate::app::answer::count;
+use crate::app::listed::Listed;
 use crate::app::review::{LIVES_NOTE, Line, Review, Whereabouts};
 use crate::app::slots::Trust;
 
@@ -61,7 +62,7 @@ fn why(line: &Line) -> String {
 }
 
 fn near(document: &mut Document, review: &Review) {
-    document.heading(format!("Nearing the end: {}", review.near_end.len()));
+    document.heading(format!("Nearing the end: {}", review.near_end.all()));
     document.note(
         "Expected by the model to fall below the limit within half a year, by month; then those within the policy's margin of a limit, \
          nearest first. In brackets the months before and after which it is unlikely (1 in 10 each).",
@@ -104,7 +105,7 @@ fn at_risk(document: &mut Document, review: &Review) {
         &review.out_at_risk,
     );
     let Some(ahead) = &review.ahead else { return };
-    document.heading(format!("Out, and at risk until they are back: {}", ahead.at_risk.len()));
+    document.heading(format!("Out, and at risk until they are back: {}", ahead.at_risk.all()));
     document.note("By the model: too likely to hold less than the limit when the loan ends. Worst first.");
     let mut table = Table::new(vec![
         Column::text("pack", 2.8),
@@ -131,8 +132,8 @@ fn at_risk(document: &mut Document, review: &Review) {
     cut.note(document);
 }
 
-fn list(document: &mut Document, review: &Review, (title, note): (&str, &str), lines: &[Line]) {
-    document.heading(format!("{title}: {}", lines.len()));
+fn list(document: &mut Document, review: &Review, (title, note): (&str, &str), lines: &Listed<Line>) {
+    document.heading(format!("{title}: {}", lines.all()));
     document.note(note);
     let mut table = Table::new(vec![
         Column::text("pack", 2.75),
@@ -158,7 +159,7 @@ fn list(document: &mut Document, review: &Review, (title, note): (&str, &str), l
 }
 
 fn complaints(document: &mut Document, review: &Review) {
-    document.heading(format!("Cut out early: {}", review.complaints.len()));
+    document.heading(format!("Cut out early: {}", review.complaints.all()));
     document.note(
         "The rule of today's policy that would have kept the pack here, by what was known when it went out.",
     );
@@ -207,7 +208,7 @@ fn lives(document: &mut Document, review: &Review) {
         Column::number("median years", 2.4),
         Column::number("shape", 1.0),
     ]);
-    let cut = Cut::of(&review.lives, review);
+    let cut = Cut::first(&review.lives, review);
     for lives in cut.shown {
         table.row([
             lives.make.clone(),
@@ -237,7 +238,7 @@ fn slots_in_doubt(document: &mut Document, review: &Review) {
         Column::number("readings", 1.3),
         Column::number("bias, mAh (95 %)", 2.1),
     ]);
-    let cut = Cut::of(&check.slots, review);
+    let cut = Cut::first(&check.slots, review);
     for slot in cut.shown {
         table.row([
             slot.slot.clone(),
@@ -252,7 +253,7 @@ fn slots_in_doubt(document: &mut Document, review: &Review) {
     if check.again.is_empty() {
         return;
     }
-    let cut = Cut::of(&check.again, review);
+    let cut = Cut::first(&check.again, review);
     let table = slots::to_read_again(cut.shown);
     document.table("To be read again in another slot", table);
     cut.note(document);
@@ -269,7 +270,7 @@ fn cartons(document: &mut Document, review: &Review) {
         Column::text("result", 3.0),
     ])
     .or_else_say("no carton was sampled, and no sample is owed");
-    let cut = Cut::of(&review.cartons, review);
+    let cut = Cut::first(&review.cartons, review);
     for line in cut.shown {
         table.row([
             line.carton.clone(),
@@ -285,7 +286,7 @@ fn cartons(document: &mut Document, review: &Review) {
 }
 
 fn rounds(document: &mut Document, review: &Review) {
-    document.heading(format!("Reconditioned: {}", review.round_lines.len()));
+    document.heading(format!("Reconditioned: {}", review.round_lines.all()));
     let mut table = Table::new(vec![
         Column::text("day", 1.5),
         Column::text("pack", 2.6),
@@ -366,7 +367,7 @@ fn rolls(document: &mut Document, review: &Review) {
         Column::number("not expected", 1.2),
     ])
     .or_else_say("no roll call was held");
-    let cut = Cut::of(&review.rolls, review);
+    let cut = Cut::first(&review.rolls, review);
     for line in cut.shown {
         table.row([
             line.place.clone(),
@@ -381,7 +382,7 @@ fn rolls(document: &mut Document, review: &Review) {
 }
 
 fn lost(document: &mut Document, review: &Review) {
-    document.heading(format!("Lost, or not seen for long: {}", review.lost.len()));
+    document.heading(format!("Lost, or not seen for long: {}", review.lost.all()));
     let mut table = Table::new(vec![
         Column::text("pack", 2.6),
         Column::text("make", 2.0),
@@ -410,13 +411,13 @@ fn deeds(document: &mut Document, review: &Review) {
     let mut table = Table::new(vec![Column::text("what", 6.0), Column::number("how often", 2.0)])
         .or_else_say("nothing else was done");
     for deed in &review.deeds {
-        table.row(vec![deed.what.to_owned(), deed.count.to_string()]);
+        table.row(vec![deed.what.clone(), deed.count.to_string()]);
     }
     document.table("What was done, and how often", table);
 }
 
 fn readings(document: &mut Document, review: &Review) {
-    document.heading(format!("Readings of the month: {}", review.readings.len()));
+    document.heading(format!("Readings of the month: {}", review.readings.all()));
     let mut table = Table::new(vec![
         Column::text("day", 1.6),
         Column::text("pack", 2.8),
@@ -440,12 +441,12 @@ fn readings(document: &mut Document, review: &Review) {
             line.slot.clone().unwrap_or_default(),
         ]);
     }
-    document.table(count(review.readings.len(), "reading", "readings"), table);
+    document.table(count(review.readings.all(), "reading", "readings"), table);
     cut.note(document);
 }
 
 fn odd(document: &mut Document, review: &Review) {
-    document.heading(format!("Does not add up: {}", review.odd.len()));
+    document.heading(format!("Does not add up: {}", review.odd.all()));
     let mut table =
         Table::new(vec![Column::text("day", 1.2), Column::text("what", 2.4), Column::text("in words", 5.0)])
             .or_else_say("everything adds up");

@@ -1,12 +1,12 @@
-//! Work shared out over the processor's cores. What comes back stands in the order of what was given, so that papers do not hang on
-//! the number of cores.
+//! Work shared out over the processor's cores. What comes back stands in the order of what was given, so that nothing hangs on the
+//! number of cores.
 
 use std::num::NonZero;
 use std::panic::resume_unwind;
 use std::thread;
 
 /// Does a job on every item, at least so many items to a thread.
-pub(super) fn share_out<T: Send, R: Send>(
+pub(crate) fn share_out<T: Send, R: Send>(
     items: Vec<T>,
     least: usize,
     job: impl Fn(T) -> R + Sync,
