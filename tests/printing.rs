@@ -140,6 +140,9 @@ fn what_is_unknown_or_out_of_range_is_refused_and_nothing_is_written() {
         yard.refused(&[&["tags", "again", "--out", "again.pdf"], args.as_slice()].concat(), words);
         assert!(!yard.sandbox.path().join("again.pdf").exists(), "{args:?}");
     }
+    yard.scan(&["bench"], &[&packs[0], "replace", &packs[2]], &["now wears"]);
+    let label = ["tags", "again", "--out", "again.pdf", "--of", "1", "--labels", "1"];
+    yard.refused(&label, "was replaced: the pack wears");
     // A start beyond the sheet, and a folder that is not there: no paper, so nothing in the log.
     for more in [["--start", "66", "--out", "again.pdf"], ["--start", "1", "--out", "nowhere/again.pdf"]] {
         let before = yard.entries();

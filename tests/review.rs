@@ -182,6 +182,28 @@ fn a_complaint_names_the_rule_of_today_that_would_have_kept_the_pack_here() {
 }
 
 #[test]
+fn a_month_that_is_over_is_told_as_it_was_whatever_comes_later() {
+    let lent = lent("700 mAh");
+    assert_eq!(lent.sandbox.run(&["loan", "complaint", &lent.player, "--after", "5 h"]).code, 0);
+    let month = lent.review()["month"].as_str().unwrap().to_owned();
+    lent.sandbox.days(40);
+    let told = || {
+        let said = lent.sandbox.run(&["review", &month, "--json"]);
+        assert_eq!(said.code, 0, "{said:?}");
+        json(&said.out)
+    };
+    let before = told();
+    assert_eq!(before["complaints"][0]["pack"], lent.pack.as_str());
+    assert!(lent.sandbox.run(&["intake", &lent.player, &lent.pack, "cutout"]).code < 2);
+    for (old, kind) in [(&lent.player, TagKind::Player), (&lent.pack, TagKind::Pack)] {
+        let new = lent.sandbox.tag(kind).to_string();
+        assert!(lent.sandbox.run(&["bind", old, &new, "--replace"]).code < 2);
+        assert!(lent.sandbox.run(&["show", old]).out.contains(&new), "it wears another tag now");
+    }
+    assert_eq!(told(), before);
+}
+
+#[test]
 fn packs_nobody_saw_for_long_are_listed_and_seeing_one_takes_it_off() {
     let sandbox = Sandbox::started();
     let (old, new) = (sandbox.tag(TagKind::Pack).to_string(), sandbox.tag(TagKind::Pack).to_string());

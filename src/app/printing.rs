@@ -143,7 +143,7 @@ pub enum Lost {
 /// The tags that are meant, all of one kind.
 ///
 /// # Errors
-/// When there is no such printing or label, or a code was never printed here nor bound.
+/// When there is no such printing or label, or a code was never printed here nor bound, or was replaced.
 pub fn lost(ledger: &mut Ledger, lost: &Lost) -> Result<Vec<Tag>, AppError> {
     let printings = all(ledger)?;
     let of = |number: usize| {
@@ -177,13 +177,6 @@ pub fn lost(ledger: &mut Ledger, lost: &Lost) -> Result<Vec<Tag>, AppError> {
             for tag in tags {
                 let printed =
                     printings.iter().any(|printing| printing.codes.iter().any(|code| code == tag.text()));
-                if let Some(Named::Once(thing)) = ledger.resolve(tag.text())? {
-                    let worn = lookup::name_of(ledger, thing)?;
-                    return Err(AppError::input(
-                        format!("{tag} was replaced: the {} wears {worn} now", thing.kind),
-                        format!("print that one again: packmuster tags again {worn}"),
-                    ));
-                }
                 if !printed && ledger.resolve(tag.text())?.is_none() {
                     return Err(AppError::input(
                         format!("{tag} was never printed here, and names nothing"),
@@ -201,6 +194,15 @@ pub fn lost(ledger: &mut Ledger, lost: &Lost) -> Result<Vec<Tag>, AppError> {
         }
     };
     let tags: Vec<Tag> = codes.iter().filter_map(|code| code.parse().ok()).collect();
+    for tag in &tags {
+        if let Some(Named::Once(thing)) = ledger.resolve(tag.text())? {
+            let worn = lookup::name_of(ledger, thing)?;
+            return Err(AppError::input(
+                format!("{tag} was replaced: the {} wears {worn} now", thing.kind),
+                format!("print that one again: packmuster tags again {worn}"),
+            ));
+        }
+    }
     let mut kinds: BTreeMap<TagKind, usize> = BTreeMap::new();
     for tag in &tags {
         *kinds.entry(tag.kind()).or_default() += 1;

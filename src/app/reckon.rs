@@ -28,7 +28,6 @@ use crate::domain::moment::{Moment, day_after, days_between};
 use crate::domain::pack::{Oddity, PackFacts};
 use crate::domain::units::MilliampHours;
 use crate::domain::verdict::{Rule, Verdict};
-use crate::ledger::kept::Counted;
 use crate::ledger::settings::Settings;
 use crate::policy::limits::{limit, thirstiest};
 use crate::policy::reason::Reason;
@@ -36,10 +35,10 @@ use crate::policy::reason::Reason;
 use super::foresight::Sight;
 use super::review::{Month, Whereabouts};
 use super::{judging, lookup, waste};
-pub(crate) use counts::Counts;
+pub(crate) use counts::{Counts, Sums};
 pub(crate) use near::{Ends, Near};
 pub(crate) use player::Player;
-pub(crate) use time::{Look, MILLION, MONTHS, Share, Times, add as add_times, days_out};
+pub(crate) use time::{Look, MILLION, MONTHS, Share, TimeSums, Times, days_out};
 
 /// An identity as it is kept.
 pub(crate) type Raw = [u8; 16];
@@ -381,18 +380,6 @@ impl One<'_> {
 }
 
 impl Reckoned {
-    /// What it counts as.
-    pub(crate) fn counted(&self) -> Counted {
-        let many = |list: usize| u32::try_from(list).unwrap_or(u32::MAX);
-        Counted {
-            bits: counts::bits(self),
-            make: self.make,
-            readings: many(self.readings.len()),
-            rounds: many(self.rounds.len()),
-            odd: many(self.odd.len()),
-        }
-    }
-
     /// It may go out, and is here.
     pub(crate) fn fit_here(&self) -> bool {
         self.verdict == Verdict::Fit && matches!(self.place, Whereabouts::InPlayer | Whereabouts::InWorkshop)

@@ -29,7 +29,7 @@ use crate::ledger::{Ledger, LedgerError};
 use super::ahead;
 use super::error::AppError;
 use super::reckon::kept::Need;
-use super::reckon::{self, Foretell, Frame, Share};
+use super::reckon::{self, Counts, Foretell, Frame, Share, Sums};
 use super::slots::{self, Check, Trust};
 pub use complaints::Complaint;
 pub use deeds::Deed;
@@ -147,18 +147,18 @@ impl Look {
         Ok(Self { frame, clock, current })
     }
 
-    /// Reckons everything that was not reckoned before, and says what was done in the month.
+    /// Reckons everything that was not reckoned before, and says what was done in the month, with the sums over all.
     fn reckon(
         &mut self,
         ledger: &mut Ledger,
         (kept, need): (&Kept, Need),
         seen: impl FnMut(u64),
-    ) -> Result<Done, LedgerError> {
+    ) -> Result<(Done, Sums), LedgerError> {
         if self.current {
             return reckon::kept::refresh(ledger, (kept, need), &mut self.frame, seen);
         }
-        reckon::kept::all(ledger, kept, &mut self.frame, self.clock, seen)?;
-        deeds::read(ledger, clock_before(self.frame.begin), self.clock)
+        let sums = reckon::kept::all(ledger, kept, &mut self.frame, self.clock, seen)?;
+        Ok((deeds::read(ledger, clock_before(self.frame.begin), self.clock)?, sums))
     }
 }
 
@@ -173,8 +173,8 @@ pub fn review(ledger: &mut Ledger, asked: &Asked<'_>, mut seen: impl FnMut(u64))
     let scratch = Kept::scratch()?;
     let kept = asked.kept.filter(|_| look.current).unwrap_or(&scratch);
     let mut review = kept.transact(|kept| {
-        let done = look.reckon(ledger, (kept, Need::All), &mut seen)?;
-        whole(ledger, kept, &mut look, &done, asked)
+        let (done, sums) = look.reckon(ledger, (kept, Need::All), &mut seen)?;
+        whole(ledger, kept, &mut look, (&sums.counts(), &done), asked)
     })?;
     review.before = before(ledger, asked, &mut seen)?;
     Ok(review)
@@ -193,9 +193,8 @@ pub fn brief(
     let month = Month::of(now.day(ledger.zone()));
     let mut look = Look::at(ledger, month, now)?;
     let figures = kept.transact(|kept| {
-        let done = look.reckon(ledger, (kept, Need::Counts), &mut seen)?;
-        let counts = reckon::kept::counts(kept)?;
-        Ok::<_, LedgerError>(Figures::of(month, &look.frame.settings, &counts, &done))
+        let (done, sums) = look.reckon(ledger, (kept, Need::Counts), &mut seen)?;
+        Ok::<_, LedgerError>(Figures::of(month, &look.frame.settings, &sums.counts(), &done))
     })?;
     let asked = Asked { month, now, all_lines: false, kept: Some(kept) };
     let before = before(ledger, &asked, &mut seen)?;
@@ -216,10 +215,10 @@ fn before(
     }
     let month = asked.month.before();
     let zone = ledger.zone().clone();
-    let name = format!("figures {}", month.text());
+    let name = format!("figures {} {}", reckon::kept::FORM, month.text());
     let heads = heads(ledger, clock_before(Moment::start_of(month.next(), &zone)))?;
     if let Some(text) = asked.kept.map(|kept| kept.note(&name)).transpose()?.flatten()
-        && let Ok(noted) = serde_json::from_str::<Noted>(&text)
+        && let Ok(noted) = serde_json::from_slice::<Noted>(&text)
         && noted.heads == heads
     {
         return Ok(Some(noted.figures));
@@ -231,10 +230,10 @@ fn before(
     };
     look.frame.foretell = None;
     let scratch = Kept::scratch()?;
-    let done = scratch.transact(|kept| look.reckon(ledger, (kept, Need::Counts), seen))?;
-    let figures = Figures::of(month, &look.frame.settings, &reckon::kept::counts(&scratch)?, &done);
+    let (done, sums) = scratch.transact(|kept| look.reckon(ledger, (kept, Need::Counts), seen))?;
+    let figures = Figures::of(month, &look.frame.settings, &sums.counts(), &done);
     let noted = Noted { heads, figures };
-    if let (Some(kept), Ok(text)) = (asked.kept, serde_json::to_string(&noted)) {
+    if let (Some(kept), Ok(text)) = (asked.kept, serde_json::to_vec(&noted)) {
         kept.set_note(&name, &text)?;
     }
     Ok(Some(noted.figures))
@@ -245,7 +244,7 @@ fn whole(
     ledger: &mut Ledger,
     kept: &Kept,
     look: &mut Look,
-    done: &Done,
+    (counts, done): (&Counts, &Done),
     asked: &Asked<'_>,
 ) -> Result<Review, AppError> {
     let clock = look.clock;
@@ -255,7 +254,6 @@ fn whole(
         slots.extend(SlotFacts::try_from(facts).ok().map(|slot| (SlotId::new(thing.id), slot.name)));
         Ok::<(), LedgerError>(())
     })?;
-    let counts = reckon::kept::counts(kept)?;
     let rows = usize::try_from(look.frame.settings.policy.review_rows).unwrap_or(usize::MAX);
     let most = Some(rows).filter(|_| !asked.all_lines);
     let mut gather = Gather::new(&look.frame, most);
@@ -263,7 +261,7 @@ fn whole(
     reckon::kept::each_player(kept, |player| gather.player(player))?;
     let check = checked(ledger, kept, look, asked.now)?;
     let lines = gather::Lines { ledger, frame: &look.frame, clock, slots: &slots, most };
-    let mut review = lines.review(gather, (&counts, done), asked.month)?;
+    let mut review = lines.review(gather, (counts, done), asked.month)?;
     review.slots = Some(check).filter(|check| !check.slots.is_empty());
     review.wrong = wrong(&review);
     Ok(review)
@@ -273,14 +271,14 @@ fn whole(
 fn checked(ledger: &mut Ledger, kept: &Kept, look: &Look, now: Moment) -> Result<Check, AppError> {
     let today = look.frame.today();
     if let Some(text) = kept.note(SLOTS)?
-        && let Ok(check) = serde_json::from_str::<Check>(&text)
+        && let Ok(check) = serde_json::from_slice::<Check>(&text)
         && check.as_of == today
     {
         return Ok(check);
     }
     let at = look.frame.as_of.min(now);
     let check = slots::check_until(ledger, &look.frame.settings, (at, look.clock))?;
-    if let Ok(text) = serde_json::to_string(&check) {
+    if let Ok(text) = serde_json::to_vec(&check) {
         kept.set_note(SLOTS, &text)?;
     }
     Ok(check)

@@ -7,14 +7,15 @@
 
 mod foretell;
 
-use std::collections::{BTreeMap, HashMap};
+use std::cmp::Reverse;
+use std::collections::{BTreeMap, BinaryHeap, HashMap};
 use std::ops::Range;
 
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use crate::domain::facts::{Facts, SlotFacts};
-use crate::domain::ids::{SlotId, ThingKind};
+use crate::domain::ids::{PackId, SlotId, ThingKind};
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
 use crate::ledger::settings::Settings;
@@ -145,7 +146,7 @@ pub struct Again {
     pub why: String,
 }
 
-/// All packs, and their readings in time order.
+/// Packs of which a reading is watched, and all their readings in time order.
 struct Gathered {
     pasts: Vec<Past>,
     /// (when, past, reading), in time order.
@@ -178,7 +179,7 @@ pub(crate) fn check_until(
     })?;
     slots.sort_by(|(_, a), (_, b)| (a.name.len(), &a.name).cmp(&(b.name.len(), &b.name)));
     let number: HashMap<SlotId, usize> = slots.iter().enumerate().map(|(n, (id, _))| (*id, n)).collect();
-    let gathered = gather(ledger, settings, clock)?;
+    let gathered = gather(ledger, settings, &slots, clock)?;
     let (readings, watched) = line_up(&gathered, &slots, &number);
     let rules = SlotRules::crossed();
     let watch = |foretell: &mut dyn bench::Foretell| bench::watch(&readings, slots.len(), &rules, foretell);
@@ -205,17 +206,72 @@ pub(crate) fn check_until(
     Ok(Check { as_of: now.day(&zone), by_model: settings.seer.is_some(), slots: checks, again })
 }
 
-fn gather(ledger: &mut Ledger, settings: &Settings, clock: i64) -> Result<Gathered, LedgerError> {
-    let mut pasts = Vec::new();
+/// A reading by when it was taken, its pack, and which of the pack's readings it is.
+type Taking = (Moment, PackId, usize);
+
+/// The packs of which a reading is watched: each slot's last, since it was serviced.
+#[derive(Default)]
+struct Latest {
+    /// Of each slot its last readings.
+    slots: HashMap<SlotId, BinaryHeap<Reverse<Taking>>>,
+    /// Of each pack, how many of its readings are among them.
+    packs: BTreeMap<PackId, (usize, Option<Past>)>,
+}
+
+impl Latest {
+    /// `serviced` tells of each slot when it last was.
+    fn take(
+        &mut self,
+        id: PackId,
+        pack: &PackFacts,
+        settings: &Settings,
+        serviced: &HashMap<SlotId, Option<Moment>>,
+    ) {
+        for (n, reading) in pack.readings.iter().enumerate() {
+            let Some((slot, since)) = reading.slot.and_then(|slot| Some((slot, serviced.get(&slot)?))) else {
+                continue;
+            };
+            if since.is_some_and(|since| reading.at < since) {
+                continue;
+            }
+            let last = self.slots.entry(slot).or_default();
+            last.push(Reverse((reading.at, id, n)));
+            self.packs.entry(id).or_default().0 += 1;
+            let gone = if last.len() > WATCHED { last.pop() } else { None };
+            if let Some(Reverse((_, gone, _))) = gone
+                && let Some((left, _)) = self.packs.get_mut(&gone)
+            {
+                *left -= 1;
+                if *left == 0 {
+                    self.packs.remove(&gone);
+                }
+            }
+        }
+        if let Some((_, past)) = self.packs.get_mut(&id) {
+            *past = Some(Past::of(id, pack, settings));
+        }
+    }
+}
+
+fn gather(
+    ledger: &mut Ledger,
+    settings: &Settings,
+    slots: &[(SlotId, SlotFacts)],
+    clock: i64,
+) -> Result<Gathered, LedgerError> {
+    let since = |facts: &SlotFacts| facts.serviced.map(|(_, at)| at);
+    let serviced: HashMap<SlotId, Option<Moment>> =
+        slots.iter().map(|(id, slot)| (*id, since(slot))).collect();
+    let mut latest = Latest::default();
     ledger.each_until(ThingKind::Pack, clock, |thing, _, facts| {
         if let (Facts::Pack(pack), Some(id)) = (facts, thing.pack())
             && pack.joined.is_none()
-            && pack.readings.iter().any(|reading| reading.slot.is_some())
         {
-            pasts.push(Past::of(id, &pack, settings));
+            latest.take(id, &pack, settings, &serviced);
         }
         Ok::<(), LedgerError>(())
     })?;
+    let pasts: Vec<Past> = latest.packs.into_values().filter_map(|(_, past)| past).collect();
     let mut order: Vec<(Moment, usize, usize)> = pasts
         .iter()
         .enumerate()

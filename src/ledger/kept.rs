@@ -18,61 +18,14 @@ use super::project::code;
 /// How long one report waits for another that works the same out.
 const BUSY: Duration = Duration::from_secs(600);
 
-/// `bits` and what stands beside it can be counted without a look at the bodies: the indices hold all of it.
 const CREATE: &str = "
 CREATE TABLE IF NOT EXISTS kept (
-    kind INTEGER NOT NULL, id BLOB NOT NULL, until INTEGER NOT NULL,
-    bits INTEGER NOT NULL, make BLOB, readings INTEGER NOT NULL, rounds INTEGER NOT NULL, odd INTEGER NOT NULL,
-    came INTEGER, lent INTEGER NOT NULL, since INTEGER,
-    body BLOB NOT NULL,
+    kind INTEGER NOT NULL, id BLOB NOT NULL, until INTEGER NOT NULL, body BLOB NOT NULL,
     PRIMARY KEY (kind, id)
 ) WITHOUT ROWID, STRICT;
 CREATE INDEX IF NOT EXISTS kept_by_until ON kept (until);
-CREATE INDEX IF NOT EXISTS kept_by_bits ON kept (kind, bits, make, readings, rounds, odd);
-CREATE INDEX IF NOT EXISTS kept_by_time ON kept (came, lent, since) WHERE came IS NOT NULL;
-CREATE TABLE IF NOT EXISTS note (name TEXT NOT NULL PRIMARY KEY, text TEXT NOT NULL) WITHOUT ROWID, STRICT;
+CREATE TABLE IF NOT EXISTS note (name TEXT NOT NULL PRIMARY KEY, body BLOB NOT NULL) WITHOUT ROWID, STRICT;
 ";
-
-/// What is kept of one thing.
-#[derive(Debug, Clone, Copy)]
-pub struct Row<'a> {
-    /// The thing.
-    pub thing: Thing,
-    /// The last day, counted from 1970, on which it is true as long as nothing is entered.
-    pub until: i32,
-    /// What it counts as.
-    pub counted: Counted,
-    /// When it came under watch, how long it was on loans that are over, and since when it is on one: seconds.
-    pub times: Option<(i64, i64, Option<i64>)>,
-    /// The rest.
-    pub body: &'a [u8],
-}
-
-/// What a thing counts as.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Counted {
-    /// Where it belongs.
-    pub bits: u32,
-    /// Its make.
-    pub make: Option<[u8; 16]>,
-    /// Readings of the month.
-    pub readings: u32,
-    /// Rounds of the month.
-    pub rounds: u32,
-    /// What does not add up.
-    pub odd: u32,
-}
-
-/// Sums over all that is kept, in seconds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Times {
-    /// Things that came under watch, and the sum of when they did.
-    pub came: (i64, i64),
-    /// Time on loans that are over.
-    pub lent: i64,
-    /// Things that are on a loan, and the sum of since when.
-    pub since: (i64, i64),
-}
 
 /// The file.
 #[derive(Debug)]
@@ -134,6 +87,8 @@ impl Kept {
         conn.pragma_update(None, "synchronous", "NORMAL")?;
         conn.pragma_update(None, "cache_size", -65_536)?;
         conn.execute_batch(CREATE)?;
+        // A file that somebody else made may be there to be read only: better to know it now.
+        conn.execute_batch("BEGIN IMMEDIATE; ROLLBACK")?;
         Ok(Self { conn })
     }
 
@@ -168,31 +123,18 @@ impl Kept {
         Ok(self.conn.execute_batch("DELETE FROM kept; DELETE FROM note")?)
     }
 
-    /// Keeps a row in the place of an earlier one.
+    /// Keeps what was worked out of a thing in the place of what was before: true until a day, counted from 1970, as long as nothing is
+    /// entered.
     ///
     /// # Errors
     /// A fault of the file.
-    pub fn put(&self, row: &Row<'_>) -> Result<(), LedgerError> {
-        let (came, lent, since) =
-            row.times.map_or((None, 0, None), |(came, lent, since)| (Some(came), lent, since));
-        self.conn
-            .prepare_cached(
-                "INSERT OR REPLACE INTO kept VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
-            )?
-            .execute(params![
-                code(row.thing.kind),
-                row.thing.id.as_bytes(),
-                row.until,
-                row.counted.bits,
-                row.counted.make,
-                row.counted.readings,
-                row.counted.rounds,
-                row.counted.odd,
-                came,
-                lent,
-                since,
-                row.body,
-            ])?;
+    pub fn put(&self, thing: Thing, until: i32, body: &[u8]) -> Result<(), LedgerError> {
+        self.conn.prepare_cached("INSERT OR REPLACE INTO kept VALUES (?1, ?2, ?3, ?4)")?.execute(params![
+            code(thing.kind),
+            thing.id.as_bytes(),
+            until,
+            body
+        ])?;
         Ok(())
     }
 
@@ -251,63 +193,23 @@ impl Kept {
         Ok(())
     }
 
-    /// How many things of a kind count alike: with the readings, rounds and oddities of all of them.
-    ///
-    /// # Errors
-    /// A fault of the file.
-    pub fn counts(&self, kind: ThingKind) -> Result<Vec<(u32, Counted)>, LedgerError> {
-        let mut statement = self.conn.prepare_cached(
-            "SELECT bits, make, count(*), sum(readings), sum(rounds), sum(odd)
-             FROM kept INDEXED BY kept_by_bits WHERE kind = ?1 GROUP BY bits, make",
-        )?;
-        let rows = statement.query_map([code(kind)], |row| {
-            let counted = Counted {
-                bits: row.get(0)?,
-                make: row.get(1)?,
-                readings: row.get(3)?,
-                rounds: row.get(4)?,
-                odd: row.get(5)?,
-            };
-            Ok((row.get(2)?, counted))
-        })?;
-        rows.map(|row| Ok(row?)).collect()
-    }
-
-    /// The sums of times.
-    ///
-    /// # Errors
-    /// A fault of the file.
-    pub fn times(&self) -> Result<Times, LedgerError> {
-        let mut statement = self.conn.prepare_cached(
-            "SELECT count(*), ifnull(sum(came), 0), ifnull(sum(lent), 0), count(since), ifnull(sum(since), 0)
-             FROM kept INDEXED BY kept_by_time WHERE came IS NOT NULL",
-        )?;
-        Ok(statement.query_row([], |row| {
-            Ok(Times {
-                came: (row.get(0)?, row.get(1)?),
-                lent: row.get(2)?,
-                since: (row.get(3)?, row.get(4)?),
-            })
-        })?)
-    }
-
     /// What was noted under a name.
     ///
     /// # Errors
     /// A fault of the file.
-    pub fn note(&self, name: &str) -> Result<Option<String>, LedgerError> {
-        let mut statement = self.conn.prepare_cached("SELECT text FROM note WHERE name = ?1")?;
+    pub fn note(&self, name: &str) -> Result<Option<Vec<u8>>, LedgerError> {
+        let mut statement = self.conn.prepare_cached("SELECT body FROM note WHERE name = ?1")?;
         Ok(statement.query_row([name], |row| row.get(0)).optional()?)
     }
 
-    /// Notes a text under a name, in the place of an earlier one.
+    /// Notes something under a name, in the place of what was before.
     ///
     /// # Errors
     /// A fault of the file.
-    pub fn set_note(&self, name: &str, text: &str) -> Result<(), LedgerError> {
+    pub fn set_note(&self, name: &str, body: &[u8]) -> Result<(), LedgerError> {
         self.conn
             .prepare_cached("INSERT OR REPLACE INTO note VALUES (?1, ?2)")?
-            .execute(params![name, text])?;
+            .execute(params![name, body])?;
         Ok(())
     }
 }

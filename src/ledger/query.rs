@@ -186,8 +186,16 @@ impl Ledger {
     /// # Errors
     /// A fault of the file, or an entry that does not read.
     pub fn history(&mut self, thing: Thing) -> Result<Vec<(Entry, bool)>, LedgerError> {
+        self.history_until(thing, i64::MAX)
+    }
+
+    /// The same by what was entered up to a clock value: what was taken back or corrected later still counts.
+    ///
+    /// # Errors
+    /// A fault of the file, or an entry that does not read.
+    pub fn history_until(&mut self, thing: Thing, clock: i64) -> Result<Vec<(Entry, bool)>, LedgerError> {
         self.flush()?;
-        self.story(thing, i64::MAX)
+        self.story(thing, clock)
     }
 
     /// The chain in which a thing was first heard of.

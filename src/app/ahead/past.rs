@@ -3,13 +3,12 @@
 use std::collections::BTreeMap;
 
 use crate::domain::moment::Moment;
-use crate::ledger::kept;
 use crate::stats::life::Life;
 use crate::stats::life::weibull::Weibull;
 use crate::stats::sum::Spread;
 
 use super::Doubt;
-use crate::app::reckon::{MILLION, MONTHS, Raw, Reckoned, add_times, days_out};
+use crate::app::reckon::{MILLION, MONTHS, Raw, Reckoned, TimeSums, days_out};
 
 /// Days of a year.
 const YEAR: f64 = 365.25;
@@ -19,7 +18,7 @@ const FEWEST_FAILURES: usize = 5;
 /// What was gathered.
 #[derive(Debug, Default)]
 pub(super) struct Past {
-    times: kept::Times,
+    times: TimeSums,
     lives: BTreeMap<Raw, Vec<Life>>,
     laws: BTreeMap<Raw, Weibull>,
     /// Month by month: expected, its variance, and observed readings below the limit.
@@ -29,7 +28,7 @@ pub(super) struct Past {
 impl Past {
     pub(super) fn take(&mut self, pack: &Reckoned) {
         if let Some(times) = pack.times {
-            add_times(&mut self.times, times);
+            self.times.take(times);
         }
         if let (Some(make), Some((entered, left, failed))) = (pack.make, pack.life) {
             let years = |days: u32| f64::from(days) / YEAR;

@@ -6,6 +6,7 @@ use serde::Serialize;
 use crate::app::answer::hours;
 use crate::app::lookup;
 use crate::app::reckon::Frame;
+use crate::domain::facts::PlayerFacts;
 use crate::domain::ids::PackId;
 use crate::domain::pack::PackFacts;
 use crate::ledger::{Ledger, LedgerError};
@@ -43,7 +44,11 @@ pub(super) fn line(
     clock: i64,
 ) -> Result<Option<AtRisk>, LedgerError> {
     let Some((pack, last)) = ledger.facts_and_last::<PackFacts>(id.into(), clock)? else { return Ok(None) };
-    let player = pack.ride.map(|ride| lookup::name_of(ledger, ride.player.into())).transpose()?;
+    let player = match pack.ride {
+        Some(ride) => ledger.facts_until::<PlayerFacts>(ride.player.into(), clock)?,
+        None => None,
+    };
+    let player = player.map(|player| lookup::label(&player.codes));
     Ok(frame.risk_of(id, &pack, last).map(|risk| AtRisk {
         pack: lookup::label(&pack.codes),
         player,

@@ -32,7 +32,7 @@ pub struct Band {
 /// What one month brings.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct MonthAhead {
-    /// The month; the first one is what is left of it.
+    /// The month; the first one begins when foretelling does.
     pub month: String,
     /// How many are expected to fall below their limit in it: `sum p(its end) - p(the end before)`.
     pub expected: f64,

@@ -14,17 +14,20 @@ use crate::domain::facts::{CartonFacts, Facts, PlayerFacts};
 use crate::domain::ids::{CartonId, PackId, PlayerId, Thing, ThingKind};
 use crate::domain::pack::PackFacts;
 use crate::ledger::entry::clock_before;
-use crate::ledger::kept::{self, Kept, Row};
+use crate::ledger::kept::Kept;
 use crate::ledger::{Ledger, LedgerError};
 
-use super::{Counts, Frame, Player, Reckoned, Share, number, time};
+use super::counts::Sign;
+use super::{Frame, Player, Reckoned, Share, Sums, TimeSums, number, time};
 use crate::app::ahead;
 use crate::app::review::Whereabouts;
 use crate::app::review::deeds::{self, Done};
 use crate::app::share::share_out;
 
 /// Raised whenever what is reckoned, or how it is written, changes.
-const FORM: u32 = 1;
+pub(crate) const FORM: u32 = 1;
+/// Packs that are reckoned again one by one in any case.
+const MANY: i64 = 10_000;
 /// The name of the note that holds the mark.
 const MARK: &str = "mark";
 
@@ -49,6 +52,7 @@ struct Mark {
     /// The last entry of each chain: writer, number, hash.
     heads: Vec<(String, u64, String)>,
     done: Done,
+    sums: Sums,
 }
 
 /// Entries since a mark, by what they touch.
@@ -83,6 +87,12 @@ impl Since {
             _ => {}
         }
     }
+
+    /// So much was touched that it is quicker to reckon everything.
+    fn is_most(&self, sums: &Sums) -> bool {
+        let packs = i64::try_from(self.packs.len()).unwrap_or(i64::MAX);
+        packs > MANY && packs.saturating_mul(4) > sums.in_use()
+    }
 }
 
 fn read<T: serde::de::DeserializeOwned>(body: &[u8]) -> Result<T, LedgerError> {
@@ -93,8 +103,8 @@ fn written<T: Serialize>(value: &T) -> Result<Vec<u8>, LedgerError> {
     postcard::to_stdvec(value).map_err(|_too_long| LedgerError::Range("what is to be kept beside the ledger"))
 }
 
-/// Brings what is kept up to date with the ledger, as of the day of the frame, and returns what was done in the month. `seen` is told how
-/// many packs were looked at, where it is all of them.
+/// Brings what is kept up to date with the ledger, as of the day of the frame, and returns what was done in the month, with the sums over
+/// all. `seen` is told how many packs were looked at, where it is all of them.
 ///
 /// # Errors
 /// A fault of either file.
@@ -103,38 +113,39 @@ pub(crate) fn refresh(
     (kept, need): (&Kept, Need),
     frame: &mut Frame,
     seen: impl FnMut(u64),
-) -> Result<Done, LedgerError> {
+) -> Result<(Done, Sums), LedgerError> {
     let heads = ledger.heads_until(i64::MAX)?;
-    if let Some(mark) = mark(ledger, kept, frame)? {
+    if let Some(mut mark) = mark(ledger, kept, frame)? {
         let since = since(ledger, &mark, frame)?;
-        if !since.settings {
-            let done = if since.undone {
+        if !since.settings && !since.is_most(&mark.sums) {
+            mark.done = if since.undone {
                 deeds::read(ledger, clock_before(frame.begin), i64::MAX)?
             } else {
-                mark.done.clone().and(since.done.clone())
+                mark.done.and(since.done.clone())
             };
             set_share(frame, mark.share);
-            some(ledger, kept, frame, since)?;
+            some(ledger, (kept, &mut mark.sums), frame, since)?;
             let foretold = need == Need::All && frame.foretell.is_some();
-            if !foretold || Share::of(time::days_out(kept.times()?, frame.as_of)) == mark.share {
-                set_mark(kept, &Mark { day: number(frame.today()), heads, done: done.clone(), ..mark })?;
-                return Ok(done);
+            if !foretold || Share::of(time::days_out(mark.sums.times, frame.as_of)) == mark.share {
+                let mark = Mark { day: number(frame.today()), heads, ..mark };
+                kept.set_note(MARK, &written(&mark)?)?;
+                return Ok((mark.done, mark.sums));
             }
         }
     }
-    let done = deeds::read(ledger, clock_before(frame.begin), i64::MAX)?;
     kept.clear()?;
-    all(ledger, kept, frame, i64::MAX, seen)?;
+    let sums = all(ledger, kept, frame, i64::MAX, seen)?;
     let mark = Mark {
         form: form(),
         month: month(frame),
         day: number(frame.today()),
         share: frame.foretell.as_ref().map(|foretell| foretell.share).unwrap_or_default(),
         heads,
-        done: done.clone(),
+        done: deeds::read(ledger, clock_before(frame.begin), i64::MAX)?,
+        sums,
     };
-    set_mark(kept, &mark)?;
-    Ok(done)
+    kept.set_note(MARK, &written(&mark)?)?;
+    Ok((mark.done, mark.sums))
 }
 
 fn form() -> (u32, String) {
@@ -145,15 +156,9 @@ fn month(frame: &Frame) -> String {
     frame.today().strftime("%Y-%m").to_string()
 }
 
-fn set_mark(kept: &Kept, mark: &Mark) -> Result<(), LedgerError> {
-    let text = serde_json::to_string(mark)
-        .map_err(|source| LedgerError::Json { what: "what is to be kept".to_owned(), source })?;
-    kept.set_note(MARK, &text)
-}
-
 /// The mark, if what is kept can be brought up to date: it is of this month, of no later day, and of chains that are these.
 fn mark(ledger: &Ledger, kept: &Kept, frame: &Frame) -> Result<Option<Mark>, LedgerError> {
-    let Some(mark) = kept.note(MARK)?.and_then(|text| serde_json::from_str::<Mark>(&text).ok()) else {
+    let Some(mark) = kept.note(MARK)?.and_then(|body| read::<Mark>(&body).ok()) else {
         return Ok(None);
     };
     if mark.form != form() || mark.month != month(frame) || mark.day > number(frame.today()) {
@@ -189,7 +194,12 @@ const fn set_share(frame: &mut Frame, share: Share) {
 }
 
 /// Reckons again what entries since, or the day, have changed.
-fn some(ledger: &mut Ledger, kept: &Kept, frame: &mut Frame, since: Since) -> Result<(), LedgerError> {
+fn some(
+    ledger: &mut Ledger,
+    (kept, sums): (&Kept, &mut Sums),
+    frame: &mut Frame,
+    since: Since,
+) -> Result<(), LedgerError> {
     let Since { mut packs, mut players, cartons, .. } = since;
     for carton in cartons {
         let facts: CartonFacts = ledger.facts(carton.into())?.unwrap_or_default();
@@ -202,8 +212,12 @@ fn some(ledger: &mut Ledger, kept: &Kept, frame: &mut Frame, since: Since) -> Re
     }
     for pack in packs {
         let before: Option<Reckoned> = kept.body(pack.into())?.map(|body| read(&body)).transpose()?;
-        players.extend(before.and_then(|pack| pack.player).map(player_id));
+        players.extend(before.as_ref().and_then(|pack| pack.player).map(player_id));
+        if let Some(before) = &before {
+            sums.pack(before, Sign::Take);
+        }
         let Some((facts, last)) = ledger.facts_and_last::<PackFacts>(pack.into(), i64::MAX)? else {
+            put((kept, sums), pack, None)?;
             continue;
         };
         if let Some(carton) = facts.carton.filter(|carton| !frame.cartons.contains_key(carton)) {
@@ -213,13 +227,16 @@ fn some(ledger: &mut Ledger, kept: &Kept, frame: &mut Frame, since: Since) -> Re
             let of: PlayerFacts = ledger.facts(player.into())?.unwrap_or_default();
             frame.players.extend(of.make.map(|make| (player, make)));
         }
-        let now = put(kept, pack, frame.pack_until(pack, last, &facts))?;
+        let now = put((kept, sums), pack, frame.pack_until(pack, last, &facts))?;
         players.extend(now.and_then(|pack| pack.player).map(player_id));
     }
     for player in players {
         let facts: Option<PlayerFacts> = ledger.facts(player.into())?;
+        if let Some(body) = kept.body(player.into())? {
+            sums.player(&read(&body)?, Sign::Take);
+        }
         match facts {
-            Some(facts) => put_player(kept, player, &facts)?,
+            Some(facts) => put_player((kept, sums), player, &facts)?,
             None => kept.remove(player.into())?,
         }
     }
@@ -230,7 +247,7 @@ fn player_id(raw: super::Raw) -> PlayerId {
     PlayerId::new(uuid::Uuid::from_bytes(raw))
 }
 
-/// Reckons every pack and player as entries up to a clock value gave them.
+/// Reckons every pack and player as entries up to a clock value gave them, into a file that holds none yet; returns the sums.
 ///
 /// # Errors
 /// A fault of either file.
@@ -240,13 +257,17 @@ pub(crate) fn all(
     frame: &mut Frame,
     clock: i64,
     seen: impl FnMut(u64),
-) -> Result<(), LedgerError> {
+) -> Result<Sums, LedgerError> {
+    let mut sums = Sums::default();
     let reckon = |frame: &Frame, Taken { id, last, pack }: Taken| (id, frame.pack_until(id, last, &pack));
-    walk(ledger, frame, clock, seen, reckon, |(id, reckoned)| put(kept, id, reckoned).map(|_| ()))?;
+    walk(ledger, frame, clock, seen, reckon, |(id, reckoned)| {
+        put((kept, &mut sums), id, reckoned).map(|_| ())
+    })?;
     ledger.each_until(ThingKind::Player, clock, |thing, _, facts| {
         let player = PlayerFacts::try_from(facts).ok();
-        player.map_or(Ok(()), |player| put_player(kept, PlayerId::new(thing.id), &player))
-    })
+        player.map_or(Ok(()), |player| put_player((kept, &mut sums), PlayerId::new(thing.id), &player))
+    })?;
+    Ok(sums)
 }
 
 /// A pack as it was read, with the clock of its last entry.
@@ -277,14 +298,14 @@ pub(crate) fn walk<R: Send>(
     frame.cartons = ahead::cartons_until(ledger, clock)?;
     frame.players = ahead::players_out(ledger, clock)?;
     if frame.foretell.is_some() {
-        let mut sums = kept::Times::default();
+        let mut sums = TimeSums::default();
         ledger.each_until(ThingKind::Pack, clock, |_, _, facts| {
             if let Facts::Pack(pack) = facts
                 && pack.joined.is_none()
                 && pack.added.is_some()
                 && let Some(times) = time::times(&pack, Whereabouts::of(&pack))
             {
-                time::add(&mut sums, times);
+                sums.take(times);
             }
             Ok::<(), LedgerError>(())
         })?;
@@ -308,49 +329,33 @@ pub(crate) fn walk<R: Send>(
     work(&mut batch)
 }
 
-fn put(kept: &Kept, id: PackId, reckoned: Option<(Reckoned, Date)>) -> Result<Option<Reckoned>, LedgerError> {
+fn put(
+    (kept, sums): (&Kept, &mut Sums),
+    id: PackId,
+    reckoned: Option<(Reckoned, Date)>,
+) -> Result<Option<Reckoned>, LedgerError> {
     let Some((reckoned, until)) = reckoned else {
         kept.remove(id.into())?;
         return Ok(None);
     };
-    kept.put(&Row {
-        thing: id.into(),
-        until: number(until),
-        counted: reckoned.counted(),
-        times: reckoned.times,
-        body: &written(&reckoned)?,
-    })?;
+    kept.put(id.into(), number(until), &written(&reckoned)?)?;
+    sums.pack(&reckoned, Sign::Add);
     Ok(Some(reckoned))
 }
 
-fn put_player(kept: &Kept, id: PlayerId, player: &PlayerFacts) -> Result<(), LedgerError> {
+fn put_player(
+    (kept, sums): (&Kept, &mut Sums),
+    id: PlayerId,
+    player: &PlayerFacts,
+) -> Result<(), LedgerError> {
     let holds = match player.ride {
         Some((_, pack)) => kept.body(pack.into())?.map(|body| read::<Reckoned>(&body)).transpose()?,
         None => None,
     };
     let reckoned = Player::of(id, player, holds.as_ref());
-    kept.put(&Row {
-        thing: id.into(),
-        until: i32::MAX,
-        counted: reckoned.counted(),
-        times: None,
-        body: &written(&reckoned)?,
-    })
-}
-
-/// The counts over all that is kept.
-///
-/// # Errors
-/// A fault of the file.
-pub(crate) fn counts(kept: &Kept) -> Result<Counts, LedgerError> {
-    let mut counts = Counts::default();
-    for (many, counted) in kept.counts(ThingKind::Pack)? {
-        counts.packs(many, counted);
-    }
-    for (many, counted) in kept.counts(ThingKind::Player)? {
-        counts.players(many, counted);
-    }
-    Ok(counts)
+    kept.put(id.into(), i32::MAX, &written(&reckoned)?)?;
+    sums.player(&reckoned, Sign::Add);
+    Ok(())
 }
 
 /// Walks every pack that is kept.

@@ -4,9 +4,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::domain::facts::PlayerFacts;
 use crate::domain::ids::PlayerId;
-use crate::ledger::kept::Counted;
 
-use super::{Raw, Reckoned, counts};
+use super::{Raw, Reckoned};
 use crate::app::lookup;
 
 /// One player.
@@ -38,16 +37,6 @@ impl Player {
             make: player.make.map(|make| make.uuid().into_bytes()),
             here: player.loan.is_none() && player.written_off.is_none() && player.arrived.is_none(),
             odd,
-        }
-    }
-
-    /// What it counts as.
-    pub(crate) fn counted(&self) -> Counted {
-        Counted {
-            bits: counts::player_bits(self.here),
-            make: self.make,
-            odd: u32::from(self.odd.is_some()),
-            ..Counted::default()
         }
     }
 }

@@ -5,11 +5,11 @@ use serde::{Deserialize, Serialize};
 use crate::domain::event::Origin;
 use crate::domain::moment::Moment;
 use crate::domain::pack::PackFacts;
-use crate::ledger::kept;
 use crate::ledger::learnt::{Seer, day};
 use crate::stats::fade::model::{Seen, When};
 
 use super::Frame;
+use super::counts::Sign;
 use crate::app::review::Whereabouts;
 
 /// Days that a pack must have been in the ledger before its own pace is believed.
@@ -53,8 +53,26 @@ impl Share {
     }
 }
 
+/// Sums of times over packs, in seconds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub(crate) struct TimeSums {
+    /// Packs that came under watch, and the sum of when they did.
+    pub(super) came: (i64, i64),
+    /// Time on loans that are over.
+    lent: i64,
+    /// Packs that are on a loan, and the sum of since when.
+    since: (i64, i64),
+}
+
+impl TimeSums {
+    /// Adds one pack.
+    pub(crate) const fn take(&mut self, times: Times) {
+        add(self, times, Sign::Add);
+    }
+}
+
 /// Share of the days since they came that packs were out until a moment: `days on loan / days in the ledger`.
-pub(crate) fn days_out(sums: kept::Times, until: Moment) -> f64 {
+pub(crate) fn days_out(sums: TimeSums, until: Moment) -> f64 {
     let now = until.millis() / 1000;
     let here = now.saturating_mul(sums.came.0) - sums.came.1;
     let out = sums.lent + now.saturating_mul(sums.since.0) - sums.since.1;
@@ -69,12 +87,13 @@ const fn float(seconds: i64) -> f64 {
     seconds as f64
 }
 
-/// Adds one pack's times.
-pub(crate) const fn add(sums: &mut kept::Times, (came, lent, since): Times) {
-    sums.came = (sums.came.0 + 1, sums.came.1 + came);
-    sums.lent += lent;
+/// Adds one pack's times, or takes them off.
+pub(super) const fn add(sums: &mut TimeSums, (came, lent, since): Times, sign: Sign) {
+    let one = sign.of(1);
+    sums.came = (sums.came.0 + one, sums.came.1 + sign.of(came));
+    sums.lent += sign.of(lent);
     if let Some(since) = since {
-        sums.since = (sums.since.0 + 1, sums.since.1 + since);
+        sums.since = (sums.since.0 + one, sums.since.1 + sign.of(since));
     }
 }
 
@@ -191,12 +210,12 @@ mod tests {
 
     #[test]
     fn days_out_are_those_of_loans_that_are_over_and_of_those_that_are_not() {
-        let mut sums = kept::Times::default();
+        let mut sums = TimeSums::default();
         let day = 86_400;
-        add(&mut sums, (0, 10 * day, None));
-        add(&mut sums, (50 * day, 0, Some(90 * day)));
+        sums.take((0, 10 * day, None));
+        sums.take((50 * day, 0, Some(90 * day)));
         let until = Moment::from_millis(100 * day * 1000);
         assert!((days_out(sums, until) - 20.0 / 150.0).abs() < 1e-12);
-        assert!(days_out(kept::Times::default(), until).abs() < 1e-12);
+        assert!(days_out(TimeSums::default(), until).abs() < 1e-12);
     }
 }

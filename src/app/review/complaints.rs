@@ -46,12 +46,12 @@ pub struct Complaint {
     pub why: String,
 }
 
-/// The complaints of a month: so many of them at most, where a number is given.
+/// The complaints of a month, by what was entered up to a clock value: so many of them at most, where a number is given.
 pub(super) fn of(
     ledger: &mut Ledger,
     (settings, cartons): (&Settings, &HashMap<CartonId, CartonFacts>),
     done: &Done,
-    most: Option<usize>,
+    (clock, most): (i64, Option<usize>),
 ) -> Result<Listed<Complaint>, LedgerError> {
     let mut all = Vec::new();
     for entry in done.complaints(ledger)? {
@@ -61,7 +61,8 @@ pub(super) fn of(
             _ => continue,
         };
         let pack = ledger.joined_to(pack)?;
-        let name = lookup::pack_name(ledger, pack)?;
+        let facts: PackFacts = ledger.facts_until(pack.into(), clock)?.unwrap_or_default();
+        let name = lookup::label(&facts.codes);
         all.push((at.day(ledger.zone()), name, entry.position, (pack, after, entry)));
     }
     all.sort_by(|a, b| (a.0, &a.1, a.2).cmp(&(b.0, &b.1, b.2)));
@@ -69,8 +70,8 @@ pub(super) fn of(
     top.extend(0..all.len());
     top.listed(|&place| {
         let Some((day, name, _, (pack, after, entry))) = all.get(place) else { return Ok(None) };
-        let found = match loan_before(ledger, *pack, entry)? {
-            Some((began, loan)) => Some(judged(ledger, settings, cartons, (*pack, &began, &loan))?),
+        let found = match loan_before(ledger, *pack, entry, clock)? {
+            Some((began, loan)) => Some(judged(ledger, (settings, cartons, clock), (*pack, &began, &loan))?),
             None => None,
         };
         let (player, sent, rule, why) = match found {
@@ -86,9 +87,10 @@ fn loan_before(
     ledger: &mut Ledger,
     pack: PackId,
     entry: &Entry,
+    clock: i64,
 ) -> Result<Option<(Entry, LoanBegan)>, LedgerError> {
     let mut last = None;
-    for (told, wrong) in ledger.history(pack.into())? {
+    for (told, wrong) in ledger.history_until(pack.into(), clock)? {
         // The story tells corrections where they stand: what was entered later may come before.
         if told.position >= entry.position {
             continue;
@@ -105,14 +107,13 @@ type Judged = (String, Date, Option<Rule>, String);
 
 fn judged(
     ledger: &mut Ledger,
-    settings: &Settings,
-    cartons: &HashMap<CartonId, CartonFacts>,
+    (settings, cartons, clock): (&Settings, &HashMap<CartonId, CartonFacts>, i64),
     (pack, began, loan): (PackId, &Entry, &LoanBegan),
 ) -> Result<Judged, LedgerError> {
     // Before the whole act: it may have put the pack into its player first.
     let first = ledger.entries_of_act(began.act)?.first().map_or(began.position, |first| first.position);
     let facts: PackFacts = ledger.facts_until(pack.into(), first.clock - 1)?.unwrap_or_default();
-    let player: PlayerFacts = ledger.facts(loan.player.into())?.unwrap_or_default();
+    let player: PlayerFacts = ledger.facts_until(loan.player.into(), clock)?.unwrap_or_default();
     let zone = ledger.zone().clone();
     let target = Target {
         player: PlayerId::new(loan.player.uuid()),

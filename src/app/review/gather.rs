@@ -178,7 +178,8 @@ impl Lines<'_> {
             Ok::<(), LedgerError>(())
         })?;
         let cartons = lists::cartons(settings, (&frame.cartons, &lots), &gather.sampled);
-        let complaints = complaints::of(self.ledger, (settings, &frame.cartons), done, self.most)?;
+        let complaints =
+            complaints::of(self.ledger, (settings, &frame.cartons), done, (self.clock, self.most))?;
         let ahead = gather.ahead.finish(self.ledger, frame, self.clock)?;
         let share = ahead.as_ref().map_or(1.0, |ahead| ahead.days_out_percent / 100.0);
         let (near_end, fans) = self.near(gather.near_end, share)?;

@@ -193,15 +193,17 @@ pub(super) fn rolls(ledger: &mut Ledger, done: &Done) -> Result<Vec<RollLine>, L
     for entry in done.rolls(ledger)? {
         let Event::MusterEnded(e) = &entry.event else { continue };
         let seen: MusterFacts = ledger.facts(e.muster.into())?.unwrap_or_default();
-        lines.push(RollLine {
+        let line = RollLine {
             place: lookup::name_of(ledger, e.place.into())?,
             ended: e.at.local(ledger.zone()),
             present: usize::try_from(e.present).unwrap_or(usize::MAX),
             missing: e.missing.len(),
             unexpected: seen.seen.values().filter(|expected| !**expected).count(),
-        });
+        };
+        lines.push((e.at, line));
     }
-    Ok(lines)
+    lines.sort_by(|(at, a), (then, b)| (at, &a.place).cmp(&(then, &b.place)));
+    Ok(lines.into_iter().map(|(_, line)| line).collect())
 }
 
 /// A pack that should be here and that nobody saw for long, or that is missing.

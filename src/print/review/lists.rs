@@ -230,7 +230,7 @@ fn slots_in_doubt(document: &mut Document, review: &Review) {
     let bad = |trust: Trust| matches!(trust, Trust::ReadsHigh | Trust::ReadsLow);
     let doubt = check.slots.iter().filter(|slot| bad(slot.trust)).count();
     document.heading(format!("Slots in doubt: {doubt} of {}", check.slots.len()));
-    document.note(slots::by(check));
+    document.note(format!("{} They are looked at once a day, here on {}.", slots::by(check), check.as_of));
     let mut table = Table::new(vec![
         Column::text("slot", 1.5),
         Column::text("trust", 1.6),
