@@ -1,7 +1,7 @@
 //! What is to come: how many packs retire month by month, what to buy and by when, and which packs now out will not keep the promise.
 //!
 //! A pack retires in the month in which it first holds less than its limit in service. Packs that were read are foretold by the
-//! fleet's model, others by the law of wear-out of their make. What is reckoned of each pack ([`super::reckon`]) is put together here.
+//! fleet's model, others by the law of wear-out of their make. What is reckoned of each pack (`app::reckon`) is put together here.
 //! Nothing is entered.
 //!
 //! Not foretold: the packs that the judge would recycle or keep apart, those that are missing, written off or joined to another. A

@@ -1,7 +1,7 @@
 //! The monthly review: what a month's end looked like, worked out from the entries recorded by then.
 //!
 //! A past month prints the same again: facts, settings and heads are taken as all entries up to its end gave them, and what was
-//! entered or taken back later does not change it. What is reckoned of the current month can be kept ([`super::reckon`]), so that the next
+//! entered or taken back later does not change it. What is reckoned of the current month can be kept (`app::reckon`), so that the next
 //! review reckons only what changed since.
 
 mod complaints;
