@@ -207,6 +207,11 @@ fn a_kept_file_that_is_damaged_or_cannot_be_made_hinders_nobody() {
     fs::write(&kept, "this is no file of ours ".repeat(100)).unwrap();
     assert_eq!(desk.review("skerrow.muster"), right);
     assert!(fs::read(&kept).unwrap().starts_with(b"SQLite format 3"), "it was made anew");
+    // One of another layout, as an earlier packmuster may have left it.
+    let other = rusqlite::Connection::open(&kept).unwrap();
+    other.execute_batch("PRAGMA user_version = 1; ALTER TABLE note RENAME COLUMN body TO text").unwrap();
+    drop(other);
+    assert_eq!(desk.review("skerrow.muster"), right);
     forget();
     fs::create_dir(&kept).unwrap();
     let (code, out) = desk.command("skerrow.muster", &["review", "2026-10"]);

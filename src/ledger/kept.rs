@@ -18,6 +18,10 @@ use super::project::code;
 /// How long one report waits for another that works the same out.
 const BUSY: Duration = Duration::from_secs(600);
 
+/// Raised when the tables change: a file of another layout is made anew.
+const LAYOUT: i64 = 2;
+const OTHER_LAYOUT: &str = "the layout of what is kept beside the ledger";
+
 const CREATE: &str = "
 CREATE TABLE IF NOT EXISTS kept (
     kind INTEGER NOT NULL, id BLOB NOT NULL, until INTEGER NOT NULL, body BLOB NOT NULL,
@@ -43,18 +47,13 @@ impl Ledger {
 }
 
 impl Kept {
-    /// Opens the file, or makes it. One that is damaged is made anew.
+    /// Opens the file, or makes it. One that is damaged, or of another layout, is made anew.
     ///
     /// # Errors
     /// When the folder cannot be written, or another report holds the file for ten minutes.
     pub fn open(path: &Path) -> Result<Self, LedgerError> {
         match Self::over(Connection::open(path)?) {
-            Err(LedgerError::Sqlite(error))
-                if matches!(
-                    error.sqlite_error_code(),
-                    Some(rusqlite::ErrorCode::NotADatabase | rusqlite::ErrorCode::DatabaseCorrupt)
-                ) =>
-            {
+            Err(error) if is_useless(&error) => {
                 for end in ["", "-wal", "-shm"] {
                     let mut name = path.as_os_str().to_owned();
                     name.push(end);
@@ -86,7 +85,13 @@ impl Kept {
         conn.pragma_update(None, "journal_mode", "WAL")?;
         conn.pragma_update(None, "synchronous", "NORMAL")?;
         conn.pragma_update(None, "cache_size", -65_536)?;
+        let tables: i64 = conn.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
+        let layout: i64 = conn.pragma_query_value(None, "user_version", |row| row.get(0))?;
+        if tables > 0 && layout != LAYOUT {
+            return Err(LedgerError::Range(OTHER_LAYOUT));
+        }
         conn.execute_batch(CREATE)?;
+        conn.pragma_update(None, "user_version", LAYOUT)?;
         // A file that somebody else made may be there to be read only: better to know it now.
         conn.execute_batch("BEGIN IMMEDIATE; ROLLBACK")?;
         Ok(Self { conn })
@@ -211,5 +216,17 @@ impl Kept {
             .prepare_cached("INSERT OR REPLACE INTO note VALUES (?1, ?2)")?
             .execute(params![name, body])?;
         Ok(())
+    }
+}
+
+/// Nothing can be made of the file, and it can be made anew.
+fn is_useless(error: &LedgerError) -> bool {
+    match error {
+        LedgerError::Range(what) => *what == OTHER_LAYOUT,
+        LedgerError::Sqlite(error) => matches!(
+            error.sqlite_error_code(),
+            Some(rusqlite::ErrorCode::NotADatabase | rusqlite::ErrorCode::DatabaseCorrupt)
+        ),
+        _ => false,
     }
 }
